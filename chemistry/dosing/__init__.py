@@ -1,0 +1,1 @@
+"""What to put into a water, and how much: neutraliser against chlorine, salts towards a target."""

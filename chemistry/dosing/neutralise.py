@@ -1,0 +1,308 @@
+"""How much reducing agent takes the chlorine out of a volume of tap water, and what it leaves behind."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from chemistry import reference
+from chemistry.errors import BadInput, NoAnswer
+from chemistry.findings import Finding, Level
+from chemistry.substances import Agent, molar_mass
+from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
+from chemistry.water.composition import Water
+
+
+@dataclass(frozen=True)
+class LabelDose:
+    """What a label says one dose does: amount_g or amount_ml neutralises chlorine_mg_l in volume_l."""
+
+    volume_l: float
+    chlorine_mg_l: float
+    amount_g: float | None = None
+    amount_ml: float | None = None
+
+
+@dataclass(frozen=True)
+class Neutralisation:
+    """The dose and what it leaves; every figure scalar or array as the inputs were.
+
+    agent_g: grams as weighed, purity and excess included; None where only a label's millilitres are known.
+    solution_ml: the same as stock solution, or the label's millilitres.  chlorine_g: chlorine to neutralise (as Cl2).
+    mass_ratio: g of pure agent per g of Cl2 without excess.  ammonia_mg_n_l: total after chloramine is broken;
+    ammonia_low_mg_n_l: the least it can be.  ammonia_unionised_mg_n_l: None without pH and temperature.
+    alkalinity_change_meq_l.  oxygen_demand_mg_l: oxygen the agent left over can take up in the end.
+    """
+
+    agent: str
+    agent_g: float | None
+    solution_ml: float | None
+    chlorine_g: float
+    mass_ratio: float
+    combined_chlorine_mg_l: float
+    ammonia_mg_n_l: float
+    ammonia_low_mg_n_l: float
+    ammonia_unionised_mg_n_l: float | None
+    alkalinity_change_meq_l: float
+    oxygen_demand_mg_l: float
+    chlorine_left_mg_l: float = 0.0
+
+
+@dataclass(frozen=True)
+class ChlorineReadings:
+    """Today's chlorine in the tap, mg/L as Cl2; free None: not read, all of it counted as combined.
+
+    cl2_to_n: the utility's chlorine to nitrogen mass ratio.  free_ammonia_mg_n_l: as read on the tap water.
+    """
+
+    total_mg_l: float
+    free_mg_l: float | None = None
+    cl2_to_n: float | None = None
+    free_ammonia_mg_n_l: float | None = None
+
+    def combined_mg_l(self) -> float:
+        """Chlorine bound to nitrogen; BadInput when free exceeds total or a reading is negative."""
+        free = 0.0 if self.free_mg_l is None else self.free_mg_l
+        if np.any(np.asarray(self.total_mg_l) < 0) or np.any(np.asarray(free) < 0):
+            raise BadInput.of("chlorine", "a chlorine reading is negative.", "Give 0 mg/L or more.")
+        if np.any(np.asarray(free) > np.asarray(self.total_mg_l)):
+            raise BadInput.of(
+                "free chlorine",
+                f"{free} mg/L free is more than {self.total_mg_l} mg/L total; total counts free and combined.",
+                "Test both again, or swap the two.",
+            )
+        return self.total_mg_l - free
+
+
+def neutralise(
+    volume_l: float,
+    chlorine: ChlorineReadings,
+    agent: Agent,
+    *,
+    purity: float = 1.0,
+    excess: float = 0.0,
+    solution_g_l: float | None = None,
+    label: LabelDose | None = None,
+    given_g: float | None = None,
+    ph: float | None = None,
+    temperature_c: float | None = None,
+) -> Neutralisation:
+    """The dose for a volume of tap water, and what it leaves behind.
+
+    volume_l, chlorine: scalars or arrays.  purity, excess: shares.  solution_g_l: strength of a stock solution of the
+    agent as weighed.  label: wanted for an agent that has no stoichiometric dose.  given_g: what is meant to go in, if
+    not the computed dose; chlorine left over is counted from it.
+    Thiosulfate is planned on the tetrathionate route, the one that needs most. Products and stoichiometry: tables/
+    agents.csv. Raises BadInput for figures out of range, NoAnswer for an agent dosed by label without one.
+    """
+    _refuse_impossible(volume_l, purity, excess, solution_g_l, given_g)
+    combined = chlorine.combined_mg_l()
+    chlorine_g = chlorine.total_mg_l * volume_l / 1000
+    pure_g = chlorine_g * agent.mass_ratio
+    agent_g, solution_ml = _amounts(agent, pure_g * (1 + excess) / purity, solution_g_l, label, volume_l, chlorine)
+    in_g = given_g if given_g is not None else agent_g
+    used_share, left_g = _spent(pure_g, in_g, purity)
+    low, high = ammonia_after_mg_n_l(chlorine)
+    share = None if ph is None or temperature_c is None else unionised_share(ph, temperature_c)
+    free = chlorine.total_mg_l - combined
+    alkalinity = (
+        used_share
+        * (
+            free * agent.alkalinity_meq_per_mmol_cl2(as_chloramine=False)
+            + combined * agent.alkalinity_meq_per_mmol_cl2(as_chloramine=True)
+        )
+        / molar_mass("Cl2")
+    )
+    return Neutralisation(
+        agent=agent.name,
+        agent_g=agent_g,
+        solution_ml=solution_ml,
+        chlorine_g=chlorine_g,
+        mass_ratio=agent.mass_ratio,
+        combined_chlorine_mg_l=combined,
+        ammonia_mg_n_l=high,
+        ammonia_low_mg_n_l=low,
+        ammonia_unionised_mg_n_l=None if share is None else high * share,
+        alkalinity_change_meq_l=alkalinity,
+        oxygen_demand_mg_l=left_g * agent.oxygen_ratio * 1000 / volume_l,
+        chlorine_left_mg_l=chlorine.total_mg_l * (1 - used_share),
+    )
+
+
+def ammonia_after_mg_n_l(chlorine: ChlorineReadings) -> tuple[float, float]:
+    """Least and planned total ammonia [mg N/L] once the chloramine is broken.
+
+    Least: one N per Cl2 bound, plus free ammonia read. Planned: from the utility's ratio, or from free ammonia read;
+    with neither, from the most ammonia utilities use (Cl2:N 3:1, AWWA M20/M56, from memory).
+    """
+    combined = chlorine.combined_mg_l()
+    bound = combined * molar_mass("N") / molar_mass("Cl2")
+    read = chlorine.free_ammonia_mg_n_l
+    low = bound + (read or 0.0)
+    if chlorine.cl2_to_n is None and read is not None:
+        return low, low
+    ratio = chlorine.cl2_to_n or reference.value("limits", "ammonia_chlorine_ratio_low")
+    high: Any = np.maximum(low, combined / ratio)
+    return low, high
+
+
+def treated(water: Water, dose: Neutralisation, agent: Agent) -> Water:
+    """The water once the dose has done its work: chlorine as left, ammonia, and the ions the agent leaves behind."""
+    spent_mmol_l = (water.total_chlorine_mg_l - dose.chlorine_left_mg_l) / molar_mass("Cl2")
+    return replace(
+        water,
+        sodium_mmol_l=water.sodium_mmol_l + spent_mmol_l * agent.products.get("Na", 0.0),
+        chloride_mmol_l=water.chloride_mmol_l + spent_mmol_l * agent.products.get("Cl", 0.0),
+        sulfate_mmol_l=water.sulfate_mmol_l + spent_mmol_l * agent.products.get("SO4", 0.0),
+        alkalinity_meq_l=water.alkalinity_meq_l + dose.alkalinity_change_meq_l,
+        ammonia_mg_n_l=dose.ammonia_mg_n_l,
+        total_chlorine_mg_l=dose.chlorine_left_mg_l,
+        free_chlorine_mg_l=np.minimum(water.free_chlorine_mg_l, dose.chlorine_left_mg_l)[()],
+        ph=None,
+    )
+
+
+def assumptions_of(chlorine: ChlorineReadings) -> list[str]:
+    """What was taken for granted about the chlorine."""
+    notes = []
+    if chlorine.free_mg_l is None and np.any(np.asarray(chlorine.total_mg_l) > 0):
+        notes.append("Free chlorine not read: all of the chlorine is counted as chloramine, which leaves most ammonia.")
+    if chlorine.cl2_to_n is None and chlorine.free_ammonia_mg_n_l is None and np.any(chlorine.combined_mg_l() > 0):
+        ratio = reference.value("limits", "ammonia_chlorine_ratio_low")
+        notes.append(
+            f"Chlorine to nitrogen ratio not given: {ratio:g} to 1 taken, the most ammonia utilities use "
+            f"({reference.citation('limits', 'ammonia_chlorine_ratio_low')}). Ask the water company."
+        )
+    return notes
+
+
+def _refuse_impossible(
+    volume_l: float, purity: float, excess: float, solution_g_l: float | None, given_g: float | None
+) -> None:
+    if np.any(np.asarray(volume_l) <= 0):
+        raise BadInput.of("volume", f"{volume_l} L is no volume to dose.", "Give more than 0 L.")
+    if not 0 < purity <= 1:
+        raise BadInput.of("purity", f"{purity:.0%} is read; above 0 % and up to 100 % is allowed.", "Write '98%'.")
+    if excess < 0:
+        raise BadInput.of(
+            "excess", f"{excess:.0%} is read; 0 % or more is allowed: less would leave chlorine.", "Write '10%'."
+        )
+    if solution_g_l is not None and solution_g_l <= 0:
+        raise BadInput.of("solution", f"{solution_g_l} g/L holds nothing.", "Write for example '50 g/L'.")
+    if given_g is not None and given_g < 0:
+        raise BadInput.of("dose", f"{given_g} g is less than nothing.", "Give 0 g or more.")
+
+
+def _amounts(
+    agent: Agent,
+    dose_g: float,
+    solution_g_l: float | None,
+    label: LabelDose | None,
+    volume_l: float,
+    chlorine: ChlorineReadings,
+) -> tuple[float | None, float | None]:
+    """Grams and millilitres: from stoichiometry, or from the label where stoichiometry is no dose."""
+    if agent.dose_from == "stoichiometry":
+        return dose_g, None if solution_g_l is None else 1000 * dose_g / solution_g_l
+    if label is None:
+        raise NoAnswer.of(
+            agent.name,
+            f"{agent.mass_ratio:.2f} g per g of chlorine is only the least it could take; products need far more, "
+            "and no dose can be computed.",
+            "Give the label's own figure: how much of it, for what volume, for what chlorine.",
+        )
+    doses = volume_l * chlorine.total_mg_l / (label.volume_l * label.chlorine_mg_l)
+    grams = None if label.amount_g is None else doses * label.amount_g
+    return grams, None if label.amount_ml is None else doses * label.amount_ml
+
+
+def _spent(pure_g: float, in_g: float | None, purity: float) -> tuple[float, float]:
+    """Share of the chlorine that is neutralised, and grams of pure agent left over."""
+    if in_g is None:  # a label's millilitres: what is in them is not known
+        return 1.0, 0.0
+    in_pure_g = np.asarray(in_g * purity, dtype=float)
+    needed = np.asarray(pure_g, dtype=float)
+    share: Any = np.where(needed > 0, np.minimum(in_pure_g / np.where(needed > 0, needed, 1.0), 1.0), 1.0)
+    # A dose equal to the need but for rounding neutralises everything.
+    share = np.where(share > 1 - 1e-12, 1.0, share)
+    left_g: Any = np.maximum(in_pure_g - needed, 0.0)
+    return share[()], left_g[()]
+
+
+def dose_findings(dose: Neutralisation, agent: Agent) -> list[Finding]:
+    """What a keeper must know about one (scalar) dose; the ammonia it leaves is judged by `ammonia_findings`."""
+    findings = []
+    if dose.chlorine_left_mg_l > 0:
+        findings.append(_chlorine_left(dose))
+    if agent.on_chloramine == "unclear" and dose.combined_chlorine_mg_l > 0:
+        text = (
+            f"Sources conflict on {agent.name} against chloramine, and {dose.combined_chlorine_mg_l:.2g} mg/L here is "
+            "chloramine. Test total chlorine after dosing; it must read zero before the water meets fish."
+        )
+        findings.append(Finding("caution", "agent_on_chloramine", text))
+    limit = reference.value("limits", "sulfite_excess")
+    if agent.oxygen_pace == "fast" and dose.oxygen_demand_mg_l > limit:
+        text = (
+            f"The excess of {agent.name} takes {dose.oxygen_demand_mg_l:.1f} mg/L of oxygen out of the water within "
+            "minutes. Use less excess, or aerate before the water meets fish."
+        )
+        findings.append(
+            Finding(
+                "caution",
+                "sulfite_oxygen",
+                text,
+                dose.oxygen_demand_mg_l,
+                limit,
+                "mg/L",
+                reference.citation("limits", "sulfite_excess"),
+            )
+        )
+    if agent.dose_from == "label":
+        text = (
+            f"The dose of {agent.name} is the label's own figure, not ours. Test total chlorine after dosing; it must "
+            "read zero before the water meets fish."
+        )
+        findings.append(Finding("caution", "label_dose", text))
+    return findings
+
+
+def _chlorine_left(dose: Neutralisation) -> Finding:
+    limit = reference.value("limits", "chlorine_acute")
+    level: Level = "stop" if dose.chlorine_left_mg_l > limit else "caution"
+    text = (
+        f"This dose leaves {dose.chlorine_left_mg_l:.2g} mg/L of chlorine in the water; {limit * 1000:g} µg/L is the "
+        "limit for one hour. Dose the full amount before the water meets fish."
+    )
+    return Finding(
+        level,
+        "chlorine_left",
+        text,
+        dose.chlorine_left_mg_l,
+        limit,
+        "mg/L",
+        reference.citation("limits", "chlorine_acute"),
+    )
+
+
+def ammonia_findings(ammonia_mg_n_l: float, ph: float | None, temperature_c: float | None, water: str) -> list[Finding]:
+    """Total ammonia of a water held against the published criteria at its pH and temperature."""
+    if ammonia_mg_n_l <= 0:
+        return []
+    if ph is None or temperature_c is None:
+        text = f"pH or temperature of {water} not given: its ammonia, {ammonia_mg_n_l:.2g} mg/L N, cannot be judged."
+        return [Finding("note", "ammonia_not_judged", text, ammonia_mg_n_l, None, "mg/L N")]
+    share = unionised_share(ph, temperature_c)
+    acute, chronic = acute_criterion_mg_n_l(ph, temperature_c), chronic_criterion_mg_n_l(ph, temperature_c)
+    if ammonia_mg_n_l <= chronic:
+        return []
+    level: Level = "stop" if ammonia_mg_n_l > acute else "caution"
+    limit, period = (acute, "one hour") if level == "stop" else (chronic, "thirty days")
+    text = (
+        f"Ammonia in {water}: {ammonia_mg_n_l:.2g} mg/L N, {share:.0%} of it un-ionised at pH {ph:.1f} and "
+        f"{temperature_c:.0f} °C. The limit over {period} is {limit:.2g} mg/L N."
+    )
+    return [
+        Finding(level, "ammonia", text, float(ammonia_mg_n_l), float(limit), "mg/L N", "US EPA 822-R-13-001 (2013)")
+    ]

@@ -1,0 +1,33 @@
+"""Findings: what a keeper must know about an answer beside the answer itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Level = Literal["stop", "caution", "note"]
+LEVELS: tuple[Level, ...] = ("stop", "caution", "note")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One remark on an answer.
+
+    level: `stop` (do not begin), `caution` (can hurt), `note` (good to know).
+    code: stable name for machines.  text: for a person.
+    value, limit, unit: the figure and the limit it was held against, where there is one.
+    source: where the limit comes from.
+    """
+
+    level: Level
+    code: str
+    text: str
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    source: str = ""
+
+
+def by_gravity(findings: list[Finding]) -> tuple[Finding, ...]:
+    """The findings, gravest first, otherwise in the order they came."""
+    return tuple(sorted(findings, key=lambda finding: LEVELS.index(finding.level)))

@@ -1,0 +1,1 @@
+"""The whole change: the household as models, the planner, the guards and the steps."""

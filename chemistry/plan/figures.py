@@ -1,0 +1,108 @@
+"""What the planner computes of one change, before guards and steps read it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from chemistry.change.blending import Blend
+from chemistry.change.dilution import NitrateCourse
+from chemistry.change.flow import Minutes
+from chemistry.dosing.neutralise import Neutralisation
+from chemistry.dosing.remineralise import Recipe
+from chemistry.plan.household import Household, NeutraliserTable, Tank
+from chemistry.water.composition import Water
+from chemistry.water.target import Target
+
+
+@dataclass(frozen=True)
+class Jobs:
+    """What else is meant to be done today, and how many days ago it was last done (None: not known)."""
+
+    clean_substrate: bool = False
+    service_filter: bool = False
+    days_since_substrate: int | None = None
+    days_since_filter: int | None = None
+
+
+@dataclass(frozen=True)
+class Totes:
+    """How many totes of refill, and the litres in each."""
+
+    count: int
+    volume_l: float
+
+
+@dataclass(frozen=True)
+class Waters:
+    """The four waters of a change."""
+
+    tap: Water
+    refill: Water
+    tank_before: Water
+    tank_after: Water
+
+
+@dataclass(frozen=True)
+class NeutraliserDose:
+    """The neutraliser chosen and its dose as weighed: each tote rounded up to the scale, and all of them."""
+
+    entry: NeutraliserTable
+    dose: Neutralisation
+    per_tote_g: float | None
+    per_tote_ml: float | None
+    in_all_g: float | None
+    in_all_ml: float | None
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Every figure of one change.
+
+    change_share of the live water; share_from: 'nitrate ceiling' or 'given'.  first_blend, next_blend: of the first
+    tote (its plastic still at room temperature) and of each later one.  salts_per_tote_g by name.  drain_minutes for
+    the whole, pump_minutes and tap_minutes for one tote.  nitrate: courses at 10 points less, this share, 10 more.
+    """
+
+    household: Household
+    tank: Tank
+    target: Target
+    change_share: float
+    share_from: str
+    change_volume_l: float
+    refill_temperature_c: float
+    totes: Totes
+    first_blend: Blend
+    next_blend: Blend
+    neutraliser: NeutraliserDose
+    recipe: Recipe
+    salts_per_tote_g: Mapping[str, float]
+    waters: Waters
+    nitrate: tuple[NitrateCourse, ...]
+    drain_minutes: Minutes
+    pump_minutes: Minutes
+    tap_minutes: float
+    jobs: Jobs
+
+    @property
+    def blend(self) -> Blend:
+        """Hot and cold of all totes together."""
+        hot_l = self.first_blend.hot_l + (self.totes.count - 1) * self.next_blend.hot_l
+        cold_l = self.first_blend.cold_l + (self.totes.count - 1) * self.next_blend.cold_l
+        return Blend(hot_l, cold_l, self.refill_temperature_c, hot_l / (hot_l + cold_l), self.change_volume_l)
+
+    @property
+    def course(self) -> NitrateCourse:
+        """Nitrate at the share of this plan."""
+        return next(course for course in self.nitrate if course.change_share == self.change_share)
+
+    @property
+    def low_level_m(self) -> float:
+        """Water level above the tank's bottom once drained."""
+        return self.tank.water_height_m * (1 - self.change_share)
+
+    @property
+    def spare_l(self) -> float:
+        """Litres between the usual level and the overflow."""
+        free_m = self.tank.overflow_height_m - self.tank.water_height_m
+        return self.tank.live_volume_l * free_m / self.tank.water_height_m

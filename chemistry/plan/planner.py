@@ -1,0 +1,272 @@
+"""From a household to a plan: share, blend, neutraliser, salts, waters, times, guards and steps, one after another."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from difflib import get_close_matches
+
+from chemistry.change.blending import Blend, Vessel, blend_to_target
+from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
+from chemistry.change.flow import Minutes, minutes_to_move
+from chemistry.dosing.neutralise import Neutralisation, assumptions_of, neutralise, treated
+from chemistry.dosing.remineralise import Recipe, recipe
+from chemistry.errors import BadInput, NoAnswer
+from chemistry.findings import Finding, by_gravity
+from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Totes, Waters
+from chemistry.plan.guards import guards
+from chemistry.plan.household import Household, NeutraliserTable, Tank
+from chemistry.plan.steps import Step, steps_of
+from chemistry.water.composition import Water
+from chemistry.water.mixing import mix
+from chemistry.water.reconstruction import Description, described
+
+# A share is proposed in steps a keeper can mark on the glass, and never so large that the fish lie dry.
+_SHARE_STEP = 0.05
+_LARGEST_SHARE = 0.9
+_NEIGHBOUR = 0.10
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One water change: its figures, its steps, what to know about it and what was assumed."""
+
+    figures: Figures
+    steps: tuple[Step, ...]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...]
+
+
+def plan(household: Household, tank_name: str, share: float | None = None, jobs: Jobs | None = None) -> Plan:
+    """The plan of one change in one tank.
+
+    share: of the live water, 0 to 1; None takes the smallest that keeps nitrate under its ceiling, rounded up to 5 %.
+    Raises BadInput for a tank not in the file or a share that cannot be, NoAnswer where no change, blend or pump can do
+    what is asked.
+    """
+    tank = _tank(household, tank_name)
+    tap = described(household.tap.readings(), "tap")
+    before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
+    figures, notes = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
+    findings = [*tap.findings, *before.findings, *guards(figures)]
+    assumptions = (*_without_chlorine(tap), *before.assumptions, *notes)
+    return Plan(figures, steps_of(figures), by_gravity(findings), assumptions)
+
+
+def _tank(household: Household, name: str) -> Tank:
+    names = [tank.name for tank in household.tanks]
+    if name not in names:
+        near = get_close_matches(name, names, n=1, cutoff=0.4) or names
+        choices = " or ".join(f"'{known}'" for known in near)
+        raise BadInput.of("--tank", f"there is no tank named '{name}' in the file.", f"Write {choices}.")
+    return household.tanks[names.index(name)]
+
+
+def _without_chlorine(tap: Description) -> tuple[str, ...]:
+    """The tap's assumptions; its ammonia is spoken of by the neutraliser, which knows about chloramine."""
+    return tuple(note for note in tap.assumptions if "ammonia" not in note)
+
+
+def _figures(
+    household: Household, tank: Tank, tap: Water, before: Water, share: float | None, jobs: Jobs
+) -> tuple[Figures, list[str]]:
+    """Every figure in the order the data flows, and what was taken for granted on the way."""
+    chosen, courses = _share(tank, tap, before, share)
+    volume_l = chosen * tank.live_volume_l
+    totes = _totes(volume_l, household.tote.volume_l)
+    refill_c = tank.refill_temperature_c if tank.refill_temperature_c is not None else tank.readings.temperature_c
+    first, later = _blends(household, totes, refill_c)
+    neutraliser = _neutraliser(household, totes)
+    made, per_tote_g = _recipe(household, tank, replace(tap, temperature_c=refill_c), neutraliser, totes)
+    refill = made.water
+    after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
+    drain, pump = _pumping(household, tank, chosen, totes)
+    figures = Figures(
+        household=household,
+        tank=tank,
+        target=tank.target(),
+        change_share=chosen,
+        share_from="nitrate ceiling" if share is None else "given",
+        change_volume_l=volume_l,
+        refill_temperature_c=refill_c,
+        totes=totes,
+        first_blend=first,
+        next_blend=later,
+        neutraliser=neutraliser,
+        recipe=made,
+        salts_per_tote_g=per_tote_g,
+        waters=Waters(tap, refill, before, after),
+        nitrate=courses,
+        drain_minutes=drain,
+        pump_minutes=pump,
+        tap_minutes=totes.volume_l / household.tap.flow_l_min,
+        jobs=jobs,
+    )
+    return figures, _assumed(household)
+
+
+def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[float, tuple[NitrateCourse, ...]]:
+    """The share, and what 10 points less, this share and 10 points more do to nitrate."""
+    chosen = _given_share(share) if share is not None else _share_for_nitrate(tank, tap, before)
+    rise = tank.nitrate_rise_mg_l or 0.0
+    near = (round(chosen - _NEIGHBOUR, 10), chosen, round(chosen + _NEIGHBOUR, 10))
+    return chosen, tuple(
+        course(before.nitrate_mg_l, tap.nitrate_mg_l, rise, neighbour) for neighbour in near if 0 < neighbour <= 1
+    )
+
+
+def _given_share(share: float) -> float:
+    if not 0 < share <= _LARGEST_SHARE:
+        raise BadInput.of(
+            "--change",
+            f"{share:.0%} is read; more than 0 % and up to {_LARGEST_SHARE:.0%} is allowed.",
+            "The fish need water to stand in: split a larger change over several days.",
+        )
+    return share
+
+
+def _share_for_nitrate(tank: Tank, tap: Water, before: Water) -> float:
+    """Smallest share that keeps the ceiling, rounded up to the next step."""
+    if tank.nitrate_rise_mg_l is None:
+        raise BadInput.of(
+            f"tank '{tank.name}': nitrate_rise",
+            "not given; it is needed to find the share.",
+            'Write how far nitrate rises between two changes, such as "15 mg/L NO3", or give --change.',
+        )
+    ceiling, rise = tank.nitrate_ceiling_mg_l, tank.nitrate_rise_mg_l
+    exact = share_for_ceiling(before.nitrate_mg_l, tap.nitrate_mg_l, rise, ceiling)
+    if exact == 0:
+        raise NoAnswer.of(
+            "change",
+            f"nitrate is {before.nitrate_mg_l:g} mg/L, does not rise, and stays under its ceiling of {ceiling:g}: no "
+            "change is needed for it.",
+            "To plan one all the same, give --change.",
+        )
+    stepped = round(math.ceil(exact / _SHARE_STEP - 1e-9) * _SHARE_STEP, 10)
+    if stepped > _LARGEST_SHARE:
+        raise NoAnswer.of("change", *_too_large(exact, tank, tap, before))
+    return stepped
+
+
+def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str, str]:
+    """Why one change cannot do it, and what can: changing oftener, or several changes of half the tank."""
+    ceiling, rise = tank.nitrate_ceiling_mg_l, tank.nitrate_rise_mg_l or 0.0
+    room = ceiling - tap.nitrate_mg_l
+    said = f"keeping nitrate under {ceiling:g} mg/L would take {exact:.0%} of the water at once."
+    if rise >= _LARGEST_SHARE * room:
+        return said, f"Nitrate rises {rise:g} mg/L between changes and there is room for {room:g}: change oftener."
+    halves = math.ceil(math.log((before.nitrate_mg_l - tap.nitrate_mg_l) / (room - rise), 2))
+    return said, f"Plan {halves} changes of half the tank (--change 50%), a day or more apart."
+
+
+def _totes(volume_l: float, tote_l: float) -> Totes:
+    count = math.ceil(volume_l / tote_l - 1e-9)
+    return Totes(count, volume_l / count)
+
+
+def _blends(household: Household, totes: Totes, refill_c: float) -> tuple[Blend, Blend]:
+    """Blend of the first tote, whose plastic takes heat, and of every later one, whose plastic is warm already."""
+    hot_c, cold_c = household.hot_water.temperature_c, household.tap.temperature_c
+    first = blend_to_target(totes.volume_l, refill_c, hot_c, cold_c, household.vessel())
+    later = blend_to_target(totes.volume_l, refill_c, hot_c, cold_c, Vessel())
+    return first, later
+
+
+def _neutraliser(household: Household, totes: Totes) -> NeutraliserDose:
+    """The most fitting neutraliser in the cupboard, dosed; the order of the file never decides."""
+    doses = []
+    faults: list[NoAnswer] = []
+    for entry in household.neutralisers:
+        try:
+            doses.append(_dosed(entry, household, totes))
+        except NoAnswer as error:  # dosed by label, and the file gives none
+            faults.append(error)
+    if not doses:
+        raise NoAnswer(fault for error in faults for fault in error.faults)
+    return min(doses, key=_unfitness)
+
+
+def _unfitness(chosen: NeutraliserDose) -> tuple[bool, bool, bool, bool, float, str]:
+    """Smaller is better: in stock, works on chloramine, dose not from a label, spares oxygen, few grams, name."""
+    agent, dose = chosen.entry.substance, chosen.dose
+    short = chosen.entry.stock_g is not None and (chosen.in_all_g or 0.0) > chosen.entry.stock_g
+    unclear = agent.on_chloramine == "unclear" and dose.combined_chlorine_mg_l > 0
+    return (
+        short,
+        unclear,
+        agent.dose_from == "label",
+        agent.oxygen_pace == "fast",
+        chosen.in_all_g or 0.0,
+        agent.name,
+    )
+
+
+def _dosed(entry: NeutraliserTable, household: Household, totes: Totes) -> NeutraliserDose:
+    """One neutraliser's dose, each tote rounded up to the scale, and what is left over counted from that."""
+    agent, chlorine = entry.substance, household.tap.chlorine()
+
+    def dose(given_g: float | None) -> Neutralisation:
+        return neutralise(
+            totes.volume_l,
+            chlorine,
+            agent,
+            purity=entry.purity,
+            excess=entry.excess,
+            solution_g_l=entry.solution_g_l,
+            label=entry.label.dose() if entry.label else None,
+            given_g=given_g,
+        )
+
+    exact = dose(None)
+    step = household.scale.resolution_g
+    if exact.agent_g is None or entry.solution_g_l is not None:  # measured by volume: millilitres need no scale
+        grams, millilitres, weighed = exact.agent_g, exact.solution_ml, exact
+    else:
+        grams, millilitres = math.ceil(exact.agent_g / step - 1e-9) * step, None
+        weighed = dose(grams)
+
+    def in_all(amount: float | None) -> float | None:
+        return None if amount is None else amount * totes.count
+
+    return NeutraliserDose(entry, weighed, grams, millilitres, in_all(grams), in_all(millilitres))
+
+
+def _recipe(
+    household: Household, tank: Tank, tap: Water, neutraliser: NeutraliserDose, totes: Totes
+) -> tuple[Recipe, dict[str, float]]:
+    """Salts for the whole refill and for one tote, on top of what the neutraliser leaves behind."""
+    bare = treated(tap, neutraliser.dose, neutraliser.entry.substance)
+    made = recipe(
+        bare,
+        tank.target(),
+        [entry.stocked() for entry in household.salts],
+        totes.count * totes.volume_l,
+        step_g=household.scale.resolution_g,
+        parts=totes.count,
+    )
+    return made, {name: grams / totes.count for name, grams in made.grams.items()}
+
+
+def _pumping(household: Household, tank: Tank, share: float, totes: Totes) -> tuple[Minutes, Minutes]:
+    """Minutes to drain the tank and to pump one tote up; the lift grows as the level falls."""
+    pump, hose = household.pump.pump(), household.hose.hose()
+    drain_lift_m = tank.drain_lift_m if tank.drain_lift_m is not None else household.hose.drain_lift_m
+    fill_lift_m = tank.fill_lift_m if tank.fill_lift_m is not None else household.hose.fill_lift_m
+    full_m = tank.water_height_m
+    drain = minutes_to_move(
+        share * tank.live_volume_l, pump, hose, drain_lift_m - full_m, drain_lift_m - full_m * (1 - share)
+    )
+    tote_level_m = (household.tote.height_m or 0.0) * totes.volume_l / household.tote.volume_l
+    return drain, minutes_to_move(totes.volume_l, pump, hose, fill_lift_m - tote_level_m, fill_lift_m)
+
+
+def _assumed(household: Household) -> list[str]:
+    """What was taken for granted beside the waters themselves."""
+    notes = assumptions_of(household.tap.chlorine())
+    notes.append("Hot and cold tap are taken as the same water but for their temperature.")
+    if household.room_temperature_c is None or household.tote.mass_g is None:
+        notes.append("Room temperature or mass of the tote not given: the heat its plastic takes is left out.")
+    if household.tote.height_m is None:
+        notes.append("Height of the tote not given: the pump is taken to lift from its bottom all the time.")
+    notes.append("The pump's curve is drawn as a parabola between its two figures (common practice, no source).")
+    return notes

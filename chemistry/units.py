@@ -1,0 +1,256 @@
+"""Units stop at the door: text with a unit in, a float in the canonical unit out, and back.
+
+`read("120 gal", "volume")` gives 454.25; `show(454.25, "volume", "gal")` gives "120 gal". The factors live in
+tables/units.txt, each with its definition; this module holds the spellings people use for them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from chemistry import reference
+from chemistry.errors import BadInput
+
+if TYPE_CHECKING:
+    import pint
+
+_CACO3 = "mg/L CaCO3"
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of quantity.
+
+    noun: how a sentence names it.  unit: canonical unit, as pint knows it.  shown: the same for people.
+    spellings: what people write -> pint unit.  free: whether any product of base units is allowed too.
+    ambiguous: spellings that leave open what is meant -> what to write instead.
+    """
+
+    noun: str
+    unit: str
+    shown: str
+    spellings: Mapping[str, str]
+    example: str
+    free: bool = False
+    ambiguous: Mapping[str, str] | None = None
+
+
+_LENGTH = {"mm": "mm", "cm": "cm", "m": "m", "in": "in", "inch": "in", "inches": "in", '"': "in", "ft": "ft",
+           "foot": "ft", "feet": "ft"}  # fmt: skip
+_VOLUME = {"L": "L", "l": "L", "litre": "L", "litres": "L", "liter": "L", "liters": "L", "mL": "mL", "ml": "mL",
+           "m3": "m3", "gal": "US_gal", "gallon": "US_gal", "gallons": "US_gal", "US gal": "US_gal",
+           "gal US": "US_gal", "imp gal": "imp_gal", "UK gal": "imp_gal", "gal imp": "imp_gal"}  # fmt: skip
+_MASS = {"g": "g", "kg": "kg", "mg": "mg", "lb": "lb", "lbs": "lb", "oz": "oz"}
+_TIME = {"s": "s", "min": "min", "minutes": "min", "h": "h", "hours": "h", "d": "d", "day": "d", "days": "d",
+         "week": "week", "weeks": "week"}  # fmt: skip
+_MG = ("mg/L", "mg/l", "ppm")
+_WHOSE = "say what it is counted as: "
+
+
+def _per_litre(substance: str, unit: str) -> dict[str, str]:
+    """Spellings of mg per litre of a substance: 'mg/L NO3', 'ppm NO3', and with 'as' or a hyphen."""
+    joints = (" ", " as ", "-")
+    return {f"{mg}{joint}{substance}": unit for mg in _MG for joint in joints}
+
+
+def _ambiguous(choices: str) -> dict[str, str]:
+    return dict.fromkeys(_MG, _WHOSE + choices)
+
+
+KINDS: Mapping[str, Kind] = {
+    "volume": Kind("a volume", "L", "L", _VOLUME, "450 L", free=True),
+    "length": Kind("a length", "m", "m", _LENGTH, "60 cm", free=True),
+    "mass": Kind("a mass", "g", "g", _MASS, "250 g", free=True),
+    "time": Kind("a time", "min", "min", _TIME, "20 min", free=True),
+    "flow": Kind("a flow", "L/min", "L/min", {}, "14 L/min", free=True),
+    "power": Kind("a power", "kW", "kW", {"W": "W", "kW": "kW", "watt": "W"}, "3 kW", free=True),
+    "temperature": Kind("a temperature", "degC", "°C",
+        {"degC": "degC", "C": "degC", "°C": "degC", "degF": "degF", "F": "degF", "°F": "degF"}, "26 degC"),
+    "strength": Kind("a strength of a solution", "g/L", "g/L", {"g/L": "g/L", "g/l": "g/L"}, "50 g/L", free=True),
+    "hardness": Kind("a hardness", "hardness_mmol", "mmol/L", {
+        "dGH": "dGH", "GH": "dGH", "°dH": "dGH", "dH": "dGH", "mmol/L": "hardness_mmol", "meq/L": "hardness_meq",
+        "°fH": "hardness_french", "fH": "hardness_french", "°eH": "hardness_english", "eH": "hardness_english",
+        "gpg": "hardness_US_grain", "grains/gal": "hardness_US_grain",
+        **_per_litre("CaCO3", "hardness_mg_CaCO3")}, "12 dGH", ambiguous=_ambiguous(f"'{_CACO3}'")),
+    "alkalinity": Kind("an alkalinity", "alkalinity_meq", "meq/L", {
+        "dKH": "dKH", "KH": "dKH", "meq/L": "alkalinity_meq", "mmol/L HCO3": "alkalinity_meq",
+        "°dH": "dKH", "dH": "dKH", "°fH": "alkalinity_french", "fH": "alkalinity_french",
+        "°eH": "alkalinity_english", "eH": "alkalinity_english", "gpg": "alkalinity_US_grain",
+        **_per_litre("CaCO3", "alkalinity_mg_CaCO3"), **_per_litre("HCO3", "alkalinity_mg_HCO3")},
+        "8 dKH", ambiguous=_ambiguous(f"'{_CACO3}' or 'mg/L HCO3'")),
+    "nitrate": Kind("a nitrate", "nitrate_mg_NO3", "mg/L NO3", {
+        **_per_litre("NO3", "nitrate_mg_NO3"), **_per_litre("N", "nitrate_mg_N")},
+        "20 mg/L NO3", ambiguous=_ambiguous("'mg/L NO3' or 'mg/L N' (1 mg/L N is 4.43 mg/L NO3)")),
+    "ammonia": Kind("an ammonia", "ammonia_mg_N", "mg/L N", {
+        **_per_litre("N", "ammonia_mg_N"), **_per_litre("NH3", "ammonia_mg_NH3"),
+        **_per_litre("NH4", "ammonia_mg_NH4")},
+        "0.2 mg/L N", ambiguous=_ambiguous("'mg/L N', 'mg/L NH3' or 'mg/L NH4'")),
+    "chlorine": Kind("a chlorine", "chlorine_mg_Cl2", "mg/L", {
+        **dict.fromkeys(_MG, "chlorine_mg_Cl2"), **_per_litre("Cl2", "chlorine_mg_Cl2"),
+        **_per_litre("NH2Cl", "chlorine_mg_NH2Cl")}, "2.4 mg/L"),
+    "conductivity": Kind("a conductivity", "microsiemens_cm", "µS/cm", {
+        "uS/cm": "microsiemens_cm", "µS/cm": "microsiemens_cm", "mS/cm": "millisiemens_cm"}, "320 uS/cm"),
+    "ion": Kind("a concentration of an ion", "ion_mg", "mg/L", {
+        **dict.fromkeys(_MG, "ion_mg"), "ug/L": "ion_ug", "µg/L": "ion_ug", "ppb": "ion_ug", "g/L": "ion_g"},
+        "40 mg/L"),
+    "share": Kind("a share", "share", "", {"%": "percent"}, "45%"),
+}  # fmt: skip
+
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+_COMMA = re.compile(r"\s*([+-]?\d+),(\d+)(.*)$")
+
+
+@cache
+def registry() -> pint.UnitRegistry[Any]:
+    """The pint registry of tables/units.txt."""
+    import pint
+
+    return pint.UnitRegistry(str(reference.units_file()))
+
+
+def read(text: str, kind: str, where: str = "") -> float:
+    """Read a quantity and return it in the canonical unit of its kind.
+
+    text: number and unit, such as "120 gal".  kind: a key of KINDS.  where: what to name in an error.
+    Raises BadInput: no unit, a comma, an unknown or ambiguous unit, a unit of another kind, no finite number.
+    """
+    number, unit_text = _split(text, kind, where)
+    unit = _unit(unit_text, kind, where, text)
+    return float(registry().Quantity(number, unit).to(KINDS[kind].unit).magnitude)
+
+
+def show(value: float, kind: str, unit_text: str | None = None, digits: int = 4) -> str:
+    """The value, given in the canonical unit, as text in `unit_text` with `digits` significant digits."""
+    shown = unit_text or KINDS[kind].shown
+    number = from_canonical(value, kind, shown) if unit_text else value
+    return f"{number:.{digits}g} {shown}".rstrip()
+
+
+def from_canonical(value: float, kind: str, unit_text: str) -> float:
+    """The value, given in the canonical unit, as a number of `unit_text`."""
+    unit = _unit(unit_text, kind, "", unit_text)
+    return float(registry().Quantity(value, KINDS[kind].unit).to(unit).magnitude)
+
+
+def convert(text: str, unit_text: str) -> tuple[float, str]:
+    """Convert "12 dGH" to "mg/L CaCO3"; returns the number and the kind both units share.
+
+    Raises BadInput when either unit is unknown or no kind has both.
+    """
+    number, source_unit = _split(text, None, "")
+    target_unit = _tidy(unit_text)
+    from_kinds, to_kinds = _kinds_of(source_unit), _kinds_of(target_unit)
+    for spelled, kinds in ((source_unit, from_kinds), (target_unit, to_kinds)):
+        if not kinds:
+            raise BadInput.of("", f"'{spelled}' is not a unit known here.", _near_unit(spelled))
+    for unit, kinds in ((source_unit, to_kinds), (target_unit, from_kinds)):
+        for kind in kinds:
+            if unit in (KINDS[kind].ambiguous or ()):
+                raise BadInput.of("", f"'{unit}' is ambiguous;", f"{(KINDS[kind].ambiguous or {})[unit]}.")
+    common = [kind for kind in from_kinds if kind in to_kinds]
+    if not common:
+        raise BadInput.of(
+            "",
+            f"'{source_unit}' is {_nouns(from_kinds)} and '{target_unit}' is {_nouns(to_kinds)}: "
+            "one cannot be turned into the other.",
+        )
+    kind = common[0]
+    return from_canonical(read(f"{number!r} {source_unit}", kind), kind, target_unit), kind
+
+
+def _split(text: str, kind: str | None, where: str) -> tuple[float, str]:
+    """Number and unit text; refuses commas and missing numbers."""
+    example = f"Write for example '{KINDS[kind].example}'." if kind else "Write for example '12 dGH'."
+    if comma := _COMMA.match(text):
+        whole, part, rest = comma.groups()
+        choices = f"'{whole}.{part}{rest}'" + (f" or '{whole}{part}{rest}'" if len(part) == 3 else "")
+        raise BadInput.of(where, f"'{text}' has a comma; the decimal sign is a point.", f"Write {choices}.")
+    match = _NUMBER.match(text)
+    if not match:
+        raise BadInput.of(where, f"'{text}' does not begin with a number.", example)
+    number = float(match[1])
+    if not math.isfinite(number):
+        raise BadInput.of(where, f"'{text}' is not a finite number.", example)
+    if not match[2]:
+        raise BadInput.of(where, f"'{text}' has no unit.", example)
+    return number, _tidy(match[2])
+
+
+def _tidy(unit_text: str) -> str:
+    """One spelling for look-alikes: spaces, micro sign, subscripts, powers."""
+    tidy = unit_text.replace("μ", "µ").replace("₃", "3").replace("₂", "2").replace("₄", "4")
+    tidy = tidy.replace("³", "3").replace("cubic metres", "m3").replace("º", "°")
+    tidy = re.sub(r"\s*/\s*", "/", tidy)
+    return re.sub(r"\s+", " ", tidy).strip()
+
+
+def _unit(unit_text: str, kind: str, where: str, text: str) -> Any:
+    """The pint unit that `unit_text` means for this kind, or BadInput that says what is wrong."""
+    meant = KINDS[kind]
+    unit_text = _tidy(unit_text)
+    if meant.ambiguous and unit_text in meant.ambiguous:
+        raise BadInput.of(where, f"'{text}' is ambiguous;", f"{meant.ambiguous[unit_text]}.")
+    if unit := _lookup(unit_text, kind):
+        return unit
+    others = _kinds_of(unit_text)
+    example = f"Write for example '{meant.example}'."
+    if others:
+        raise BadInput.of(where, f"'{text}' is {_nouns(others)}; {meant.noun} is wanted.", example)
+    raise BadInput.of(where, f"'{unit_text}' in '{text}' is not a unit known here.", example)
+
+
+def _lookup(unit_text: str, kind: str) -> Any:
+    """The pint unit for one kind, or None."""
+    meant = KINDS[kind]
+    if spelled := meant.spellings.get(unit_text):
+        return registry().parse_units(spelled)
+    folded = {spelling.lower(): unit for spelling, unit in meant.spellings.items()}
+    # Letter case never decides between two units here, except mg against Mg and the like, which are not known.
+    if spelled := folded.get(unit_text.lower()):
+        return registry().parse_units(spelled)
+    return _compound(unit_text, kind) if meant.free else None
+
+
+def _compound(unit_text: str, kind: str) -> Any:
+    """'gal/h', 'L/min', 'g/L': a known spelling, or a quotient of two, with the dimension of the kind."""
+    over, _, under = unit_text.partition("/")
+    spelled = {name.lower(): unit for group in (_LENGTH, _VOLUME, _MASS, _TIME) for name, unit in group.items()}
+    if over.lower() not in spelled or (under and under.lower() not in spelled):
+        return None
+    unit = registry().parse_units(spelled[over.lower()] + (f"/({spelled[under.lower()]})" if under else ""))
+    wanted = registry().parse_units(KINDS[kind].unit)
+    return unit if unit.dimensionality == wanted.dimensionality else None
+
+
+def _kinds_of(unit_text: str) -> list[str]:
+    """Every kind in which the spelling means something."""
+    return [kind for kind in KINDS if _lookup(unit_text, kind) is not None]
+
+
+def _nouns(kinds: list[str]) -> str:
+    return " or ".join(KINDS[kind].noun for kind in kinds)
+
+
+def _near_unit(unit_text: str) -> str:
+    """A hint with the spellings closest to what was written."""
+    from difflib import get_close_matches
+
+    spellings = [spelling for kind in KINDS.values() for spelling in kind.spellings]
+    near = get_close_matches(unit_text, spellings, n=3, cutoff=0.5)
+    if unit_text in _MG:
+        near = ["mg/L CaCO3", "mg/L NO3", "mg/L N"]
+    return "Did you mean " + " or ".join(f"'{name}'" for name in dict.fromkeys(near)) + "?" if near else ""
+
+
+def kind_of(text: str) -> str | None:
+    """The one kind of quantity a text can be, such as "volume" for "5 mL"; None where it is none or several."""
+    try:
+        kinds = _kinds_of(_split(text, None, "")[1])
+    except BadInput:
+        return None
+    return kinds[0] if len(kinds) == 1 else None

@@ -1,0 +1,273 @@
+"""From what a keeper knows of a water - a supplier's report or drop tests - to a whole `Water`.
+
+What is not given is reconstructed so that charges balance, and every guess is listed. Hardness and alkalinity are
+never guessed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from chemistry.errors import BadInput
+from chemistry.findings import Finding
+from chemistry.substances import ion_charge, molar_mass
+from chemistry.water.composition import Water, dgh_per_mmol
+from chemistry.water.conductivity import conductivity_us_cm
+
+# Share of calcium in the hardness where nothing is known: common practice, no source.
+USUAL_CALCIUM_TO_MAGNESIUM = 3.0
+# A report is trusted up to this imbalance; the limit is the issue of every water laboratory (common practice).
+TRUSTED_IMBALANCE_PERCENT = 5.0
+_TRUSTED_CONDUCTIVITY_PERCENT = 15.0
+_IONS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What is known of a water; None is 'not given'.
+
+    Ions in mg/L of the ion; hardness_mmol_l (Ca + Mg); alkalinity_meq_l; nitrate_mg_l as NO3; ammonia_mg_n_l;
+    chlorine in mg/L as Cl2; conductivity at 25 degC.
+    """
+
+    temperature_c: float
+    hardness_mmol_l: float | None = None
+    alkalinity_meq_l: float | None = None
+    ph: float | None = None
+    conductivity_us_cm: float | None = None
+    calcium_mg_l: float | None = None
+    magnesium_mg_l: float | None = None
+    sodium_mg_l: float | None = None
+    potassium_mg_l: float | None = None
+    chloride_mg_l: float | None = None
+    sulfate_mg_l: float | None = None
+    nitrate_mg_l: float | None = None
+    ammonia_mg_n_l: float | None = None
+    free_chlorine_mg_l: float | None = None
+    total_chlorine_mg_l: float | None = None
+
+
+@dataclass(frozen=True)
+class Description:
+    """A whole water, what was assumed to make it whole, and what does not fit."""
+
+    water: Water
+    assumptions: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+def described(readings: Readings, who: str, calcium_to_magnesium: float | None = None) -> Description:
+    """The whole water behind the readings.
+
+    who: how to name it in assumptions and findings.  calcium_to_magnesium: amount ratio to assume where only the
+    hardness is known (None: the usual 3).
+    Raises BadInput when hardness or alkalinity is missing or calcium or magnesium exceeds the hardness.
+    """
+    notes: list[str] = []
+    findings: list[Finding] = []
+    calcium, magnesium = _hardness_ions(readings, who, calcium_to_magnesium, notes, findings)
+    if readings.alkalinity_meq_l is None:
+        raise BadInput.of(
+            f"{who}.alkalinity", "not given, and it cannot be guessed.", 'Write for example alkalinity = "8 dKH".'
+        )
+    water = Water(
+        calcium_mmol_l=calcium,
+        magnesium_mmol_l=magnesium,
+        sodium_mmol_l=_given(readings, "sodium"),
+        potassium_mmol_l=_given(readings, "potassium"),
+        chloride_mmol_l=_given(readings, "chloride"),
+        sulfate_mmol_l=_given(readings, "sulfate"),
+        alkalinity_meq_l=readings.alkalinity_meq_l,
+        nitrate_mg_l=_or_none_there(readings.nitrate_mg_l, "nitrate", who, notes),
+        ammonia_mg_n_l=_or_none_there(readings.ammonia_mg_n_l, "ammonia", who, notes),
+        free_chlorine_mg_l=readings.free_chlorine_mg_l or 0.0,
+        total_chlorine_mg_l=readings.total_chlorine_mg_l or 0.0,
+        temperature_c=readings.temperature_c,
+        ph=readings.ph,
+    )
+    water = _charge_balanced(water, readings, who, notes)
+    water = _matching_conductivity(water, readings, who, notes)
+    findings += _misfits(water, readings, who)
+    return Description(water, tuple(notes), tuple(findings))
+
+
+def _given(readings: Readings, ion: str) -> float:
+    """Amount [mmol/L] of an ion that was given, else 0."""
+    return (getattr(readings, f"{ion}_mg_l") or 0.0) / molar_mass(_IONS[ion])
+
+
+def _unknown(readings: Readings, ion: str) -> bool:
+    return getattr(readings, f"{ion}_mg_l") is None
+
+
+def _or_none_there(value: float | None, name: str, who: str, notes: list[str]) -> float:
+    if value is None:
+        notes.append(f"{who}: {name} not given, taken as none.")
+    return value or 0.0
+
+
+def _hardness_ions(
+    readings: Readings, who: str, ratio: float | None, notes: list[str], findings: list[Finding]
+) -> tuple[float, float]:
+    """Calcium and magnesium [mmol/L] from whichever of the two and the hardness are given."""
+    calcium, magnesium = _given(readings, "calcium"), _given(readings, "magnesium")
+    no_calcium, no_magnesium = _unknown(readings, "calcium"), _unknown(readings, "magnesium")
+    hardness = readings.hardness_mmol_l
+    if not no_calcium and not no_magnesium:
+        if hardness is not None:
+            findings += _hardness_misfit(calcium + magnesium, hardness, who)
+        return calcium, magnesium
+    if hardness is None:
+        raise BadInput.of(
+            f"{who}.hardness",
+            "not given, nor both calcium and magnesium; it cannot be guessed.",
+            'Write for example hardness = "12 dGH".',
+        )
+    if no_calcium and no_magnesium:
+        why = "" if ratio else "; common practice, no source"
+        ratio = ratio or USUAL_CALCIUM_TO_MAGNESIUM
+        notes.append(f"{who}: calcium to magnesium taken as {ratio:.2g} to 1 by amount (neither was given{why}).")
+        return hardness * ratio / (1 + ratio), hardness / (1 + ratio)
+    known, known_name = (calcium, "calcium") if no_magnesium else (magnesium, "magnesium")
+    rest_name = "magnesium" if no_magnesium else "calcium"
+    if known > hardness * 1.0001:
+        raise BadInput.of(
+            f"{who}.{known_name}",
+            f"{known * dgh_per_mmol():.1f} dGH of {known_name} alone is more than the hardness of "
+            f"{hardness * dgh_per_mmol():.1f} dGH.",
+            "Check both readings and their units.",
+        )
+    rest = max(hardness - known, 0.0)
+    notes.append(
+        f"{who}: {rest_name} taken as the rest of the hardness, {rest * molar_mass(_IONS[rest_name]):.3g} mg/L."
+    )
+    return (known, rest) if no_magnesium else (rest, known)
+
+
+def _hardness_misfit(from_ions: float, hardness: float, who: str) -> list[Finding]:
+    off = 100 * abs(from_ions - hardness) / max(hardness, 0.05)
+    if off <= TRUSTED_IMBALANCE_PERCENT:
+        return []
+    text = (
+        f"{who}: calcium and magnesium make {from_ions * dgh_per_mmol():.1f} dGH, the hardness given is "
+        f"{hardness * dgh_per_mmol():.1f} dGH. The ions are used."
+    )
+    return [
+        Finding("caution", "hardness_misfit", text, off, TRUSTED_IMBALANCE_PERCENT, "%", "common practice, no source")
+    ]
+
+
+def _charge_balanced(water: Water, readings: Readings, who: str, notes: list[str]) -> Water:
+    """The water with its missing charge put on ions that were not given."""
+    surplus = water.cations_meq_l - water.anions_meq_l
+    anions = [ion for ion in ("chloride", "sulfate") if _unknown(readings, ion)]
+    cation = _cation_to_fill(water, readings)
+    if surplus > 0 and anions:
+        share = surplus / len(anions)
+        filled = {f"{ion}_mmol_l": share / abs(ion_charge(_IONS[ion])) for ion in anions}
+        notes.append(f"{who}: {_amounts(filled)} put in to balance the charges (not given).")
+        return replace(water, **filled)
+    if surplus < 0 and cation:
+        filled = {f"{cation}_mmol_l": -surplus}
+        both = cation == "sodium" and _unknown(readings, "potassium")
+        also = ", standing for sodium and potassium together" if both else ""
+        notes.append(f"{who}: {_amounts(filled)} put in to balance the charges (not given{also}).")
+        return replace(water, **filled)
+    return water
+
+
+def _cation_to_fill(water: Water, readings: Readings) -> str | None:
+    """Sodium where it was not given; else potassium, but only for a gap no larger than a trusted report leaves."""
+    if _unknown(readings, "sodium"):
+        return "sodium"
+    small = abs(water.charge_error_percent) <= TRUSTED_IMBALANCE_PERCENT
+    return "potassium" if _unknown(readings, "potassium") and small else None
+
+
+def _matching_conductivity(water: Water, readings: Readings, who: str, notes: list[str]) -> Water:
+    """The water with so much sodium chloride, where neither ion was given, that it conducts as read."""
+    target = readings.conductivity_us_cm
+    free = _unknown(readings, "sodium") and _unknown(readings, "chloride")
+    if target is None or not free or conductivity_us_cm(water) >= target:
+        return water
+
+    def with_salt(amount_mmol_l: float) -> Water:
+        return replace(
+            water,
+            sodium_mmol_l=water.sodium_mmol_l + amount_mmol_l,
+            chloride_mmol_l=water.chloride_mmol_l + amount_mmol_l,
+        )
+
+    low, high = 0.0, target / 50  # 1 mmol/L of NaCl conducts more than 50 uS/cm at any strength met here
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if conductivity_us_cm(with_salt(middle)) < target else (low, middle)
+    notes.append(f"{who}: {low * molar_mass('NaCl'):.3g} mg/L of sodium chloride put in to match the conductivity.")
+    return with_salt(low)
+
+
+def _amounts(filled: dict[str, float]) -> str:
+    names = {f"{ion}_mmol_l": ion for ion in _IONS}
+    return " and ".join(
+        f"{amount * molar_mass(_IONS[names[key]]):.3g} mg/L of {names[key]}" for key, amount in filled.items()
+    )
+
+
+def _misfits(water: Water, readings: Readings, who: str) -> list[Finding]:
+    """Cautions for charges that do not balance and for a conductivity the ions cannot have."""
+    findings = []
+    error = water.charge_error_percent
+    if abs(error) > TRUSTED_IMBALANCE_PERCENT:
+        findings.append(
+            Finding(
+                "caution",
+                "charge_imbalance",
+                _imbalance(water, readings, who),
+                abs(error),
+                TRUSTED_IMBALANCE_PERCENT,
+                "%",
+                "common practice, no source",
+            )
+        )
+    if readings.conductivity_us_cm:
+        computed = conductivity_us_cm(water)
+        off = 100 * (computed / readings.conductivity_us_cm - 1)
+        if abs(off) > _TRUSTED_CONDUCTIVITY_PERCENT:
+            text = (
+                f"{who}: these ions conduct {computed:.0f} µS/cm at 25 °C, {readings.conductivity_us_cm:.0f} was "
+                "read. Test hardness and alkalinity once more, or the meter."
+            )
+            findings.append(
+                Finding(
+                    "caution",
+                    "conductivity_misfit",
+                    text,
+                    computed,
+                    readings.conductivity_us_cm,
+                    "uS/cm",
+                    "common practice, no source",
+                )
+            )
+    return findings
+
+
+def _imbalance(water: Water, readings: Readings, who: str) -> str:
+    """By how much the charges miss each other, and which ion would explain it."""
+    missing = abs(water.cations_meq_l - water.anions_meq_l)
+    cations, anions = ("sodium", "potassium", "calcium"), ("chloride", "sulfate")
+    anions_short = water.charge_error_percent > 0
+    lacking, excess = (anions, cations) if anions_short else (cations[:2], anions)
+    by_ion = {ion: missing / abs(ion_charge(_IONS[ion])) * molar_mass(_IONS[ion]) for ion in (*lacking, *excess)}
+    # An ion that was not reported is the likelier gap.
+    likeliest = sorted(lacking, key=lambda ion: not _unknown(readings, ion))
+    more = [f"{by_ion[ion]:.3g} mg/L more {ion}{' (not given)' * _unknown(readings, ion)}" for ion in likeliest]
+    less = [
+        f"{by_ion[ion]:.3g} mg/L less {ion}"
+        for ion in excess
+        if by_ion[ion] / molar_mass(_IONS[ion]) <= getattr(water, f"{ion}_mmol_l")
+    ]
+    short, long = ("anions", "cations") if anions_short else ("cations", "anions")
+    return (
+        f"{who}: the report does not balance: {missing:.2f} meq/L of {short} are missing against the {long} "
+        f"({abs(water.charge_error_percent):.0f} %). {' or '.join(more + less)} would explain it."
+    )

@@ -1,0 +1,1 @@
+"""Household files in, answers out: the command line, its terminal pages and its JSON."""

@@ -1,0 +1,100 @@
+"""What a command answers, and how it leaves the program: one JSON document, or a page for a person."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass
+from typing import TYPE_CHECKING, Any
+
+from chemistry import __version__
+from chemistry.errors import TapwrightError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chemistry.findings import Finding
+
+_NARROW, _WIDE = 40, 80
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The answer of one command: result for machines, show for people, findings and assumptions for both."""
+
+    command: str
+    result: Mapping[str, Any]
+    show: Callable[[Console], None]
+    findings: Sequence[Finding] = ()
+    assumptions: Sequence[str] = ()
+
+    @property
+    def exit_code(self) -> int:
+        """1 when a stop finding stands, else 0."""
+        return int(any(finding.level == "stop" for finding in self.findings))
+
+    def document(self) -> dict[str, Any]:
+        """The JSON document of the answer."""
+        return {
+            **_head(self.command),
+            "result": plain(self.result),
+            "findings": plain(self.findings),
+            "assumptions": list(self.assumptions),
+        }
+
+
+def plain(value: Any) -> Any:
+    """Builtin types all the way down: records to mappings, numpy to Python, what is not finite to null."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(key): plain(entry) for key, entry in value.items()}
+    if isinstance(value, str) or value is None or isinstance(value, bool | int):
+        return value
+    if isinstance(value, Sequence):
+        return [plain(entry) for entry in value]
+    if hasattr(value, "tolist"):  # numpy scalars and arrays, without importing numpy here
+        return plain(value.tolist())
+    return value if math.isfinite(value) else None
+
+
+def emit(answer: Answer, *, as_json: bool) -> None:
+    """Write the answer to stdout."""
+    if as_json:
+        print_json(answer.document())
+        return
+    screen = console()
+    with screen.capture() as page:
+        answer.show(screen)
+    # The grid pads every line to the full width; nobody wants those blanks in a file or a clipboard.
+    sys.stdout.write("".join(f"{line.rstrip()}\n" for line in page.get().splitlines()))
+
+
+def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
+    """Write an error: as JSON to stdout, or its faults to stderr in one block."""
+    if as_json:
+        faults = [{"where": fault.where, "message": fault.message, "hint": fault.hint} for fault in error.faults]
+        print_json({**_head(command), "error": {"kind": error.kind, "faults": faults}})
+        return
+    for fault in error.faults:
+        sys.stderr.write(f"{fault}\n")
+
+
+def console() -> Console:
+    """The terminal, never wider than 80 columns so that lines stay readable, with colour only where it is wanted."""
+    from rich.console import Console
+
+    screen = Console(highlight=False, markup=False, emoji=False)
+    screen.width = max(_NARROW, min(screen.width, _WIDE))
+    return screen
+
+
+def print_json(document: Mapping[str, Any]) -> None:
+    """One JSON document on stdout."""
+    sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def _head(command: str) -> dict[str, str]:
+    return {"tool": "tapwright", "version": __version__, "command": command}

@@ -1,0 +1,180 @@
+"""The commands and their options. Nothing heavy is imported here: `tapwright --help` must answer at once."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from chemistry import __version__
+from chemistry.errors import BadInput, TapwrightError
+from cli.answer import Answer, emit, refuse
+
+app = typer.Typer(
+    name="tapwright",
+    help="Plans the water change of a large hard-water fish tank, before a hose is touched.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+AsJson = Annotated[bool, typer.Option("--json", help="Answer as one JSON document.")]
+HouseFile = Annotated[Path, typer.Argument(metavar="FILE", help="Household file (TOML).")]
+
+
+def _option(name: str, help: str) -> Any:
+    return typer.Option(name, help=help, show_default=False)
+
+
+def _print_version(asked: bool) -> None:
+    if asked:
+        print(f"tapwright {__version__}")  # noqa: T201
+        raise typer.Exit
+
+
+@app.callback()
+def _tapwright(
+    version: Annotated[
+        bool, typer.Option("--version", help="Say the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    """Plans the water change of a large hard-water fish tank, before a hose is touched."""
+
+
+def _answered(ask: Callable[[], Answer], as_json: bool) -> None:
+    """Ask, answer, and leave with the exit code of the answer."""
+    answer = ask()
+    emit(answer, as_json=as_json)
+    raise typer.Exit(answer.exit_code)
+
+
+@app.command()
+def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write.")], as_json: AsJson = False) -> None:
+    """Write a household file to fill in."""
+    from cli.households import new_answer
+
+    _answered(lambda: new_answer(file), as_json)
+
+
+@app.command()
+def check(file: HouseFile, as_json: AsJson = False) -> None:
+    """Check a household file and name every fault in it."""
+    from cli.households import check_answer
+
+    _answered(lambda: check_answer(file), as_json)
+
+
+@app.command()
+def plan(
+    file: HouseFile,
+    tank: Annotated[str, _option("--tank", "Name of the tank, as in the file.")],
+    change: Annotated[str | None, _option("--change", "Share to change, such as 45%; else from nitrate.")] = None,
+    start: Annotated[str | None, _option("--start", "Time of day to begin, such as 18:30.")] = None,
+    date: Annotated[str | None, _option("--date", "Day of the change, such as 2026-03-14; else today.")] = None,
+    clean_substrate: Annotated[
+        bool, _option("--clean-substrate", "Clean the substrate while the level is low.")
+    ] = False,
+    service_filter: Annotated[bool, _option("--service-filter", "Service the filter while the level is low.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Plan a water change: how much, how warm, what goes in, in which order, by when."""
+    from cli.planning import answer
+
+    _answered(
+        lambda: answer(file, tank, change, start, date, clean_substrate=clean_substrate, service_filter=service_filter),
+        as_json,
+    )
+
+
+@app.command()
+def neutralise(
+    volume: Annotated[str, _option("--volume", "Tap water to treat, such as '400 L'.")],
+    total_chlorine: Annotated[str, _option("--total-chlorine", "Total chlorine in it, such as '2.4 mg/L'.")],
+    agent: Annotated[str, _option("--agent", "Neutraliser with its hydrate.")],
+    free_chlorine: Annotated[str | None, _option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
+    solution: Annotated[str | None, _option("--solution", "Strength of your stock solution, such as '50 g/L'.")] = None,
+    purity: Annotated[str | None, _option("--purity", "Purity of the neutraliser, such as 98%; else 100%.")] = None,
+    excess: Annotated[str | None, _option("--excess", "On top of what the chlorine takes, such as 10%.")] = None,
+    dose: Annotated[str | None, _option("--dose", "What you mean to put in, to see what it leaves.")] = None,
+    cl2_to_n: Annotated[float | None, _option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
+    free_ammonia: Annotated[str | None, _option("--free-ammonia", "Free ammonia in the tap, '0.2 mg/L N'.")] = None,
+    ph: Annotated[float | None, _option("--ph", "pH of the water the fish will meet.")] = None,
+    temperature: Annotated[str | None, _option("--temperature", "Its temperature, such as '26 degC'.")] = None,
+    label_amount: Annotated[str | None, _option("--label-amount", "What a label doses, such as '5 mL'.")] = None,
+    label_volume: Annotated[str | None, _option("--label-volume", "For how much water, such as '40 L'.")] = None,
+    label_chlorine: Annotated[str | None, _option("--label-chlorine", "Against how much chlorine.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """How much neutraliser takes the chlorine out, and what it leaves behind."""
+    from cli.neutralising import Asked, answer
+
+    asked = Asked(
+        volume, total_chlorine, free_chlorine, agent, solution, purity, excess, dose, cl2_to_n, free_ammonia, ph,
+        temperature, label_amount, label_volume, label_chlorine,
+    )  # fmt: skip
+    _answered(lambda: answer(asked), as_json)
+
+
+@app.command()
+def blend(
+    hot: Annotated[str, _option("--hot", "Hot tap, such as '58 degC'.")],
+    cold: Annotated[str, _option("--cold", "Cold tap, such as '11 degC'.")],
+    target: Annotated[str | None, _option("--target", "Temperature wanted in the tote.")] = None,
+    volume: Annotated[str | None, _option("--volume", "Water wanted in the tote in all, residual included.")] = None,
+    hot_volume: Annotated[
+        str | None, _option("--hot-volume", "Hot water drawn, in place of target and volume.")
+    ] = None,
+    cold_volume: Annotated[str | None, _option("--cold-volume", "Cold water drawn.")] = None,
+    residual: Annotated[str | None, _option("--residual", "Water that stands in the tote already.")] = None,
+    residual_temperature: Annotated[str | None, _option("--residual-temperature", "Its temperature.")] = None,
+    tub_mass: Annotated[str | None, _option("--tub-mass", "Mass of the empty tote (polyethylene).")] = None,
+    tub_temperature: Annotated[str | None, _option("--tub-temperature", "Its temperature.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """How much hot and cold tap give a temperature, by mass and heat."""
+    from cli.blending import Asked, answer
+
+    asked = Asked(hot, cold, target, volume, hot_volume, cold_volume, residual, residual_temperature, tub_mass,
+                  tub_temperature)  # fmt: skip
+    _answered(lambda: answer(asked), as_json)
+
+
+@app.command()
+def convert(
+    quantity: Annotated[str, typer.Argument(metavar="QUANTITY", help="Number and unit, such as '12 dGH'.")],
+    unit: Annotated[str, typer.Argument(metavar="UNIT", help="Unit wanted, such as 'mg/L CaCO3'.")],
+    as_json: AsJson = False,
+) -> None:
+    """Turn a quantity into another unit."""
+    from cli.converting import answer
+
+    _answered(lambda: answer(quantity, unit), as_json)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; every refusal leaves as text or JSON with its exit code, never as a traceback."""
+    words = sys.argv[1:] if arguments is None else arguments
+    as_json = "--json" in words
+    command = next((word for word in words if not word.startswith("-")), "")
+    try:
+        code = app(args=words, prog_name="tapwright", standalone_mode=False)
+    except TapwrightError as error:
+        refuse(error, command, as_json=as_json)
+        code = error.exit_code
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader went away; nobody is left to tell
+        code = 0
+    except (KeyboardInterrupt, typer.Abort):
+        code = 130
+    except Exception as error:
+        # The option parser's own errors share this method across its versions; anything else is a defect of ours.
+        if not hasattr(error, "format_message"):
+            raise
+        usage = BadInput.of("", error.format_message(), f"See: tapwright {command} --help".replace("  ", " "))
+        refuse(usage, command, as_json=as_json)
+        code = usage.exit_code
+    raise SystemExit(code or 0)

@@ -1,0 +1,22 @@
+"""The `convert` command."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cli.answer import Answer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def answer(quantity: str, unit: str) -> Answer:
+    """A quantity in another unit as an answer."""
+    from chemistry.units import convert
+
+    value, _ = convert(quantity, unit)
+
+    def show(screen: Console) -> None:
+        screen.print(f"{quantity} = {value:.6g} {unit}")
+
+    return Answer("convert", {"value": value, "unit": unit}, show)

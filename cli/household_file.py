@@ -1,0 +1,203 @@
+"""Reads a household file: TOML, then the models, with every fault at once and the line of each."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chemistry.errors import BadInput, Fault
+
+if TYPE_CHECKING:
+    from pydantic import BaseModel
+
+    from chemistry.plan.household import Household
+
+Location = Sequence[str | int]
+
+_TOML_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
+_BARE_VALUE = re.compile(r"^\s*[\w-]+\s*=\s*[^\"'\[{\s#].*$")
+
+
+def load(path: Path) -> Household:
+    """The household of a file. Raises BadInput with every fault as file:line: key."""
+    text = _text(path)
+    data = _parsed(text, path)
+    from pydantic import ValidationError
+
+    from chemistry.plan.household import Household
+
+    try:
+        return Household.model_validate(data)
+    except ValidationError as error:
+        lines = _Lines(text)
+        found = sorted(_faults(error, Household), key=lambda entry: lines.of(entry[0]))
+        raise BadInput(
+            Fault(f"{path}:{lines.of(place)}: {_dotted(place)}", fault.message, fault.hint) for place, fault in found
+        ) from error
+
+
+def _text(path: Path) -> str:
+    """The file as text; a byte-order mark is let pass, anything else unreadable is refused."""
+    try:
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    except FileNotFoundError:
+        hint = f"Make one with: tapwright new {path}"
+        raise BadInput.of(str(path), "there is no such file.", hint) from None
+    except OSError as error:
+        raise BadInput.of(str(path), f"cannot be read: {(error.strerror or 'unknown reason').lower()}.") from None
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        raise BadInput.of(f"{path}:{line}", "is not UTF-8 text.", "Save the file as UTF-8.") from None
+
+
+def _parsed(text: str, path: Path) -> dict[str, Any]:
+    """The TOML of a text, or BadInput with the line and the likeliest mistake."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        said = str(error)
+        place = _TOML_PLACE.search(said)
+        lines = text.split("\n")
+        number = int(place[1]) if place and place[1] else len(lines)
+        line = lines[number - 1] if number <= len(lines) else ""
+        reason = _TOML_PLACE.sub("", said).strip().rstrip(".:").lower() or "cannot be read"
+        read = f" '{line.strip()}' is read." if line.strip() else ""
+        raise BadInput.of(f"{path}:{number}", f"{reason}.{read}", _toml_hint(line)) from None
+
+
+def _toml_hint(line: str) -> str:
+    if _BARE_VALUE.match(line):
+        key, _, value = line.partition("=")
+        return f'A quantity stands in quotes: {key.strip()} = "{value.split("#")[0].strip()}".'
+    if line.count('"') % 2:
+        return "A quotation mark is missing."
+    return 'A line reads: key = "value", or [table], or # remark.'
+
+
+class _Lines:
+    """Line of a key: the shortest prefix of the file that parses and contains it ends there."""
+
+    def __init__(self, text: str) -> None:
+        self._lines = text.split("\n")
+        self._prefixes: list[tuple[int, dict[str, Any]]] | None = None
+
+    def of(self, place: Location) -> int:
+        """The line of the deepest part of the place that stands in the file; 1 where none does."""
+        for depth in range(len(place), 0, -1):
+            for number, data in self._parsed_prefixes():
+                if _holds(data, place[:depth]):
+                    return self._first_line(number)
+        return 1
+
+    def _parsed_prefixes(self) -> list[tuple[int, dict[str, Any]]]:
+        if self._prefixes is None:
+            self._prefixes = list(self._parse_prefixes())
+        return self._prefixes
+
+    def _parse_prefixes(self) -> Iterator[tuple[int, dict[str, Any]]]:
+        for number in range(1, len(self._lines) + 1):
+            try:
+                yield number, tomllib.loads("\n".join(self._lines[:number]))
+            except tomllib.TOMLDecodeError:
+                continue  # inside a value that goes on over several lines
+
+    def _first_line(self, last: int) -> int:
+        """First line of a value that ends on line `last`: back to where the prefix before it parsed."""
+        parsed = {number for number, _ in self._parsed_prefixes()}
+        first = last
+        while first > 1 and first - 1 not in parsed:
+            first -= 1
+        return first
+
+
+def _holds(data: Any, place: Location) -> bool:
+    for part in place:
+        try:
+            data = data[part]
+        except (KeyError, IndexError, TypeError):
+            return False
+    return True
+
+
+def _faults(error: Any, model: type[BaseModel]) -> Iterator[tuple[tuple[str | int, ...], Fault]]:
+    """Every fault pydantic found, as (place, fault) in our words."""
+    for entry in error.errors(include_url=False):
+        place = tuple(entry["loc"])
+        if entry["type"] == "tapwright":
+            for key, message, hint in entry["ctx"]["faults"]:
+                inner = tuple(int(part) if part.isdigit() else part for part in key.split(".") if part)
+                yield place + inner, Fault("", message, _own_example(place + inner, hint))
+        else:
+            yield place, _in_our_words(entry, place, model)
+
+
+def _in_our_words(entry: dict[str, Any], place: tuple[str | int, ...], model: type[BaseModel]) -> Fault:
+    kind, read = entry["type"], entry.get("input")
+    if kind == "missing":
+        return Fault("", "not given, and it is needed.", _example(place))
+    if kind == "extra_forbidden":
+        return Fault("", "is not a key known here.", _nearest(place, model))
+    if kind in ("model_type", "model_attributes_type"):
+        return Fault("", f"{read!r} is read; a table is wanted.", f"Write [{place[-1]}] on a line of its own.")
+    if kind == "list_type":
+        return Fault("", "a list of tables is wanted.", f"Write [[{place[-1]}]] with two brackets, once for each.")
+    if kind == "too_short":
+        return Fault("", "none is given; one at least is needed.", f"Write [[{place[-1]}]].")
+    if kind == "string_too_short":
+        return Fault("", "is empty.", "Write a name.")
+    if kind.startswith("date"):
+        return Fault("", f"{read!r} is read; a date is wanted.", "Write year-month-day without quotes: 2026-03-14.")
+    if kind == "string_type":
+        return Fault("", f"{read!r} is read; text in quotes is wanted.", f'Write "{read}".')
+    return Fault("", f"{read!r} is read; {entry['msg'].lower()}.", "")
+
+
+def _model_at(place: Location, model: type[BaseModel]) -> type[BaseModel] | None:
+    """The model that holds the last part of a place."""
+    from typing import get_args
+
+    from pydantic import BaseModel
+
+    current: type[BaseModel] | None = model
+    for part in place[:-1]:
+        if isinstance(part, int) or current is None:
+            continue
+        field = next((f for name, f in current.model_fields.items() if part in (f.alias, name)), None)
+        options = [field.annotation, *get_args(field.annotation)] if field else []
+        current = next((o for o in options if isinstance(o, type) and issubclass(o, BaseModel)), None)
+    return current
+
+
+def _keys(model: type[BaseModel]) -> list[str]:
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def _nearest(place: tuple[str | int, ...], model: type[BaseModel]) -> str:
+    holder = _model_at(place, model)
+    if holder is None:
+        return ""
+    keys = _keys(holder)
+    near = get_close_matches(str(place[-1]), keys, n=1, cutoff=0.5)
+    return f"Did you mean '{near[0]}'?" if near else f"Known keys: {', '.join(keys)}."
+
+
+def _example(place: tuple[str | int, ...]) -> str:
+    """How to write the missing key, taken from the file that `tapwright new` writes."""
+    from cli.household_template import example_of
+
+    return example_of([part for part in place if isinstance(part, str)])
+
+
+def _own_example(place: tuple[str | int, ...], hint: str) -> str:
+    """The template's example for this very key, where the hint is only a general one."""
+    general = not hint or hint.startswith("Write for example")
+    return (_example(place) if general else "") or hint
+
+
+def _dotted(place: Location) -> str:
+    """tank.2.readings.ph: tables of a list are counted from 1, as a person does."""
+    return ".".join(str(part + 1) if isinstance(part, int) else part for part in place)

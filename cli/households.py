@@ -1,0 +1,43 @@
+"""The `new` and `check` commands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cli.answer import Answer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def new_answer(file: Path) -> Answer:
+    """Write the file to fill in; the answer says what to do next."""
+    from cli import household_template
+
+    household_template.write(file)
+
+    def show(screen: Console) -> None:
+        screen.print(f'{file} is written. Fill in every "?", then run: tapwright check {file}')
+
+    return Answer("new", {"file": str(file)}, show)
+
+
+def check_answer(file: Path) -> Answer:
+    """Read a household file; the answer says what is in it."""
+    from cli.household_file import load
+
+    household = load(file)
+    tanks = [tank.name for tank in household.tanks]
+
+    def show(screen: Console) -> None:
+        screen.print(f"{file} is in order. Tanks: {', '.join(tanks)}.")
+        screen.print(f'Next: tapwright plan {file} --tank "{tanks[0]}"')
+
+    result = {
+        "file": str(file),
+        "tanks": tanks,
+        "neutralisers": [entry.substance.name for entry in household.neutralisers],
+        "salts": [entry.stocked().salt.name for entry in household.salts],
+    }
+    return Answer("check", result, show)

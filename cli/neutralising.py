@@ -1,0 +1,141 @@
+"""The `neutralise` command."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from cli import pages
+from cli.answer import Answer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chemistry.dosing.neutralise import LabelDose, Neutralisation
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options of the command as written."""
+
+    volume: str
+    total_chlorine: str
+    free_chlorine: str | None
+    agent: str
+    solution: str | None
+    purity: str | None
+    excess: str | None
+    dose: str | None
+    cl2_to_n: float | None
+    free_ammonia: str | None
+    ph: float | None
+    temperature: str | None
+    label_amount: str | None
+    label_volume: str | None
+    label_chlorine: str | None
+
+
+def answer(asked: Asked) -> Answer:
+    """The dose for a volume of tap water as an answer."""
+    from chemistry import substances
+    from chemistry.dosing import neutralise as engine
+    from chemistry.errors import BadInput
+    from chemistry.units import read
+
+    def given(text: str | None, kind: str, option: str) -> float | None:
+        return None if text is None else read(text, kind, option)
+
+    if asked.cl2_to_n is not None and not asked.cl2_to_n > 0:
+        raise BadInput.of("--cl2-to-n", f"{asked.cl2_to_n:g} is read; a ratio above 0 is allowed.", "Write 4.5.")
+    if asked.ph is not None and not 4 <= asked.ph <= 11:
+        raise BadInput.of("--ph", f"{asked.ph:g} is read; 4 to 11 is allowed.", "Write for example 8.2.")
+    agent = substances.agent(asked.agent, "--agent")
+    temperature_c = given(asked.temperature, "temperature", "--temperature")
+    purity, excess = given(asked.purity, "share", "--purity"), given(asked.excess, "share", "--excess")
+    chlorine = engine.ChlorineReadings(
+        read(asked.total_chlorine, "chlorine", "--total-chlorine"),
+        given(asked.free_chlorine, "chlorine", "--free-chlorine"),
+        asked.cl2_to_n,
+        given(asked.free_ammonia, "ammonia", "--free-ammonia"),
+    )
+    dose = engine.neutralise(
+        read(asked.volume, "volume", "--volume"),
+        chlorine,
+        agent,
+        purity=1.0 if purity is None else purity,
+        excess=excess or 0.0,
+        solution_g_l=given(asked.solution, "strength", "--solution"),
+        label=_label(asked),
+        given_g=given(asked.dose, "mass", "--dose"),
+        ph=asked.ph,
+        temperature_c=temperature_c,
+    )
+    findings = [
+        *engine.dose_findings(dose, agent),
+        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), asked.ph, temperature_c, "the treated water"),
+    ]
+
+    def show(screen: Console) -> None:
+        _show(screen, dose, agent.note)
+        pages.findings(screen, findings)
+        pages.assumptions(screen, assumed)
+
+    assumed = engine.assumptions_of(chlorine)
+    return Answer("neutralise", _result(dose), show, findings, assumed)
+
+
+def _label(asked: Asked) -> LabelDose | None:
+    """The label's own figure, where all three parts of it are given."""
+    from chemistry.dosing.neutralise import LabelDose
+    from chemistry.errors import BadInput
+    from chemistry.units import kind_of, read
+
+    parts = (asked.label_amount, asked.label_volume, asked.label_chlorine)
+    if parts == (None, None, None):
+        return None
+    if asked.label_amount is None or asked.label_volume is None or asked.label_chlorine is None:
+        raise BadInput.of(
+            "--label-amount, --label-volume, --label-chlorine",
+            "a label's figure has three parts and not all are given.",
+            'Write --label-amount "5 mL" --label-volume "40 L" --label-chlorine "2 mg/L".',
+        )
+    volume_l = read(asked.label_volume, "volume", "--label-volume")
+    chlorine_mg_l = read(asked.label_chlorine, "chlorine", "--label-chlorine")
+    if volume_l <= 0 or chlorine_mg_l <= 0:
+        raise BadInput.of("--label-volume, --label-chlorine", "both must be above 0.", "Write what the label says.")
+    if kind_of(asked.label_amount) == "mass":
+        return LabelDose(volume_l, chlorine_mg_l, amount_g=read(asked.label_amount, "mass", "--label-amount"))
+    amount_ml = 1000 * read(asked.label_amount, "volume", "--label-amount")
+    return LabelDose(volume_l, chlorine_mg_l, amount_ml=amount_ml)
+
+
+def _result(dose: Neutralisation) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return asdict(dose)
+
+
+def _show(screen: Console, dose: Neutralisation, note: str) -> None:
+    rows = []
+    if dose.agent_g is not None:
+        rows.append(("Put in", f"{dose.agent_g:.3g} g of {dose.agent}"))
+    if dose.solution_ml is not None:
+        rows.append(("As solution", f"{dose.solution_ml:.3g} mL"))
+    rows += [
+        ("Against", f"{dose.chlorine_g:.3g} g of chlorine, {dose.combined_chlorine_mg_l:.2g} mg/L of it chloramine"),
+        ("Ratio", f"{dose.mass_ratio:.3g} g per g of chlorine{f'; {note}' if note else ''}"),
+        ("Leaves", _left(dose)),
+        ("Alkalinity", f"{dose.alkalinity_change_meq_l:+.3f} meq/L"),
+        ("Oxygen", f"the excess can take up {dose.oxygen_demand_mg_l:.2g} mg/L in the end"),
+    ]
+    pages.heading(screen, "Neutraliser")
+    pages.pairs(screen, rows)
+
+
+def _left(dose: Neutralisation) -> str:
+    ammonia = f"{dose.ammonia_mg_n_l:.2g} mg/L N of ammonia"
+    if dose.ammonia_low_mg_n_l < dose.ammonia_mg_n_l:
+        ammonia += f" ({dose.ammonia_low_mg_n_l:.2g} at least)"
+    if dose.ammonia_unionised_mg_n_l is None:
+        return ammonia
+    return f"{ammonia}, {dose.ammonia_unionised_mg_n_l:.2g} of it un-ionised"

@@ -1,0 +1,175 @@
+"""The `plan` command: a household file in, the answer with its page out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chemistry import reference
+from chemistry.errors import BadInput
+from cli.answer import Answer
+
+if TYPE_CHECKING:
+    from chemistry.plan.figures import Figures, Jobs
+    from chemistry.plan.household import Tank
+    from chemistry.plan.planner import Plan
+    from chemistry.water.composition import Water
+
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
+
+
+def answer(
+    file: Path,
+    tank_name: str,
+    change: str | None,
+    start: str | None,
+    today: str | None,
+    *,
+    clean_substrate: bool,
+    service_filter: bool,
+) -> Answer:
+    """The plan of one change as an answer."""
+    from chemistry import units
+    from chemistry.plan.planner import plan
+    from cli.household_file import load
+
+    household = load(file)
+    share = None if change is None else units.read(change, "share", "--change")
+    start_minute = None if start is None else _clock_minute(start)
+    tank = next((tank for tank in household.tanks if tank.name == tank_name), None)
+    jobs = None if tank is None else _jobs(tank, today, clean_substrate, service_filter)
+    made = plan(household, tank_name, share, jobs)
+
+    def show(screen: Any) -> None:
+        from cli.plan_page import show_plan
+
+        show_plan(screen, made, start_minute)
+
+    return Answer("plan", _result(made), show, made.findings, made.assumptions)
+
+
+def _clock_minute(text: str) -> int:
+    """Minute of the day of '18:30'."""
+    match = _CLOCK.match(text.strip())
+    if not match:
+        raise BadInput.of("--start", f"'{text}' is read; a time of day is wanted.", "Write for example 18:30.")
+    return 60 * int(match[1]) + int(match[2])
+
+
+def _jobs(tank: Tank, today: str | None, clean_substrate: bool, service_filter: bool) -> Jobs:
+    """Today's other jobs; the days since they were last done, by the calendar of this machine unless given."""
+    from chemistry.plan.figures import Jobs
+
+    try:
+        day = date.today() if today is None else date.fromisoformat(today)
+    except ValueError:
+        raise BadInput.of("--date", f"'{today}' is read; a date is wanted.", "Write for example 2026-03-14.") from None
+
+    def days_since(last: date | None, key: str) -> int | None:
+        if last is not None and last > day:
+            raise BadInput.of(f"tank '{tank.name}': {key}", f"{last} lies after {day}.", "Correct the date, or --date.")
+        return None if last is None else (day - last).days
+
+    return Jobs(
+        clean_substrate,
+        service_filter,
+        days_since(tank.last_substrate_cleaning, "last_substrate_cleaning"),
+        days_since(tank.last_filter_service, "last_filter_service"),
+    )
+
+
+def _result(made: Plan) -> dict[str, Any]:
+    """The plan for machines."""
+    figures = made.figures
+    chosen = figures.neutraliser
+    return {
+        "tank": figures.tank.name,
+        "change_share": figures.change_share,
+        "share_from": figures.share_from,
+        "change_volume_l": figures.change_volume_l,
+        "nitrate": figures.nitrate,
+        "target": figures.target.name,
+        "totes": figures.totes,
+        "blend": {
+            "hot_l": figures.blend.hot_l,
+            "cold_l": figures.blend.cold_l,
+            "temperature_c": figures.refill_temperature_c,
+            "first_tote": _drawn(figures.first_blend),
+            "later_totes": _drawn(figures.next_blend),
+        },
+        "neutraliser": {
+            "agent": chosen.entry.substance.name,
+            "agent_g": chosen.in_all_g,
+            "solution_ml": chosen.in_all_ml,
+            "agent_g_per_tote": chosen.per_tote_g,
+            "solution_ml_per_tote": chosen.per_tote_ml,
+        },
+        "salts": [
+            {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}
+            for name, grams in figures.recipe.grams.items()
+        ],
+        "waters": {name: water_figures(water) for name, water in waters_of(figures).items()},
+        "minutes": {
+            "drain": figures.drain_minutes.predicted,
+            "drain_early": figures.drain_minutes.early,
+            "drain_late": figures.drain_minutes.late,
+            "fill": figures.totes.count * figures.pump_minutes.predicted,
+            "fill_early": figures.totes.count * figures.pump_minutes.early,
+            "fill_late": figures.totes.count * figures.pump_minutes.late,
+            "tote": figures.tap_minutes,
+            "total": total_minutes(made),
+        },
+        "steps": made.steps,
+        "cautions": cautions_of(made),
+    }
+
+
+def _drawn(blend: Any) -> dict[str, float]:
+    return {"hot_l": blend.hot_l, "cold_l": blend.cold_l}
+
+
+def waters_of(figures: Figures) -> Mapping[str, Water]:
+    """The four waters by name."""
+    waters = figures.waters
+    return {
+        "tap": waters.tap,
+        "refill": waters.refill,
+        "tank_before": waters.tank_before,
+        "tank_after": waters.tank_after,
+    }
+
+
+def water_figures(water: Water) -> dict[str, float]:
+    """What a keeper reads on one water."""
+    from chemistry.water.conductivity import conductivity_us_cm
+
+    return {
+        "hardness_dgh": water.hardness_dgh,
+        "alkalinity_dkh": water.alkalinity_dkh,
+        "nitrate_mg_l": water.nitrate_mg_l,
+        "ammonia_mg_n_l": water.ammonia_mg_n_l,
+        "conductivity_us_cm": conductivity_us_cm(water),
+        "temperature_c": water.temperature_c,
+    }
+
+
+def total_minutes(made: Plan) -> float:
+    """Minutes from the first step until everything is on again; the later looks come on top."""
+    return next(step.end_minute for step in made.steps if step.id == "all_on")
+
+
+def cautions_of(made: Plan) -> list[dict[str, Any]]:
+    """Every caution its steps name, once, with its source and the steps it belongs to."""
+    named = dict.fromkeys(key for step in made.steps for key in step.cautions)
+    return [
+        {
+            "code": key,
+            "text": reference.table("cautions")[key]["text"],
+            "source": reference.citation("cautions", key),
+            "steps": [step.id for step in made.steps if key in step.cautions],
+        }
+        for key in named
+    ]
