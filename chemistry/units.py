@@ -209,11 +209,16 @@ def _lookup(unit_text: str, kind: str) -> Any:
     meant = KINDS[kind]
     if spelled := meant.spellings.get(unit_text):
         return registry().parse_units(spelled)
-    folded = {spelling.lower(): unit for spelling, unit in meant.spellings.items()}
-    # Letter case never decides between two units here, except mg against Mg and the like, which are not known.
-    if spelled := folded.get(unit_text.lower()):
+    # Letter case never decides between two units here: those it would (Mg for tonnes, say) are not known.
+    if spelled := _folded(kind).get(unit_text.lower()):
         return registry().parse_units(spelled)
     return _compound(unit_text, kind) if meant.free else None
+
+
+@cache
+def _folded(kind: str) -> Mapping[str, str]:
+    """Spellings of a kind in lower case."""
+    return {spelling.lower(): unit for spelling, unit in KINDS[kind].spellings.items()}
 
 
 def _compound(unit_text: str, kind: str) -> Any:

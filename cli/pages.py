@@ -15,19 +15,13 @@ _WORDS = {"stop": ("STOP", "bold red"), "caution": ("Caution", "bold yellow"), "
 
 def findings(screen: Console, found: Iterable[Finding]) -> None:
     """The findings, each with its level in words and its source."""
-    from rich.table import Table
-    from rich.text import Text
-
-    rows = Table.grid(padding=(0, 2, 0, 0))
-    rows.add_column(no_wrap=True)
-    rows.add_column()
+    rows = []
     for finding in found:
         word, style = _WORDS[finding.level]
         source = f" [{finding.source}]" if finding.source else ""
-        rows.add_row(Text(word, style=style), Text(finding.text + source))
-    if rows.row_count:
-        screen.print(rows)
-        screen.print()
+        rows.append(((word, style), finding.text + source))
+    if rows:
+        hanging(screen, rows, indent=0, gap=2)
 
 
 def assumptions(screen: Console, assumed: Sequence[str]) -> None:
@@ -44,10 +38,7 @@ def heading(screen: Console, text: str) -> None:
 
 def paragraph(screen: Console, text: str) -> None:
     """A paragraph under a heading, indented all along."""
-    from rich.padding import Padding
-    from rich.text import Text
-
-    screen.print(Padding(Text(text), (0, 0, 0, 2)))
+    hanging(screen, [(("", ""), text)], gap=0, blank=False)
 
 
 def bullets(screen: Console, entries: Iterable[str]) -> None:
@@ -57,27 +48,41 @@ def bullets(screen: Console, entries: Iterable[str]) -> None:
 
 def pairs(screen: Console, rows: Iterable[tuple[str, str]], *, gap: int = 2) -> None:
     """Name and text side by side, and a blank line after them."""
-    from rich.table import Table
+    hanging(screen, [((name, ""), text) for name, text in rows], gap=gap)
+
+
+def hanging(
+    screen: Console,
+    rows: Sequence[tuple[tuple[str, str], str]],
+    *,
+    indent: int = 2,
+    gap: int = 1,
+    blank: bool = True,
+) -> None:
+    """Rows of (name, style) and text: names in a column as wide as the widest, texts wrapped beside it.
+
+    Wrapped here and printed in one piece: a table of the same rows takes the terminal library ten times as long.
+    """
+    from textwrap import wrap
+
     from rich.text import Text
 
-    grid = Table.grid(padding=(0, gap, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column()
-    for name, text in rows:
-        grid.add_row(Text(f"  {name}"), Text(text))
-    screen.print(grid)
-    screen.print()
+    width = max((len(name) for (name, _), _ in rows), default=0)
+    margin = indent + width + gap
+    page = Text()
+    for (name, style), text in rows:
+        page.append(" " * indent)
+        page.append(name.ljust(width), style=style)
+        lines = wrap(text, max(screen.width - margin, 20), break_on_hyphens=False) or [""]
+        page.append(" " * gap + f"\n{' ' * margin}".join(lines) + "\n")
+    screen.print(page, end="\n" if blank else "", soft_wrap=True)
 
 
-def figures(screen: Console, head: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+def figures(screen: Console, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """A table of figures: first column names, the others right-aligned, and a blank line after it."""
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
-    for index, title in enumerate(head):
-        table.add_column(Text(f"  {title}" if index == 0 else title), justify="left" if index == 0 else "right")
-    for name, *values in rows:
-        table.add_row(Text(f"  {name}"), *map(Text, values))
-    screen.print(table)
+    lines = [head, *rows]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
+    for name, *values in lines:
+        cells = [name.ljust(widths[0]), *(value.rjust(width) for value, width in zip(values, widths[1:], strict=True))]
+        screen.print("  " + "  ".join(cells), soft_wrap=True)
     screen.print()

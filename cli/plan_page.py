@@ -115,29 +115,18 @@ def _waters(screen: Console, figures: Figures) -> None:
 
 def _steps(screen: Console, made: Plan, start_minute: int | None) -> None:
     """Every step with its time; HOLD marks what must be confirmed; a caution stands with the first step it concerns."""
-    from rich.table import Table
-    from rich.text import Text
-
     pages.heading(screen, "Steps" + ("" if start_minute is not None else " (hours:minutes after the first)"))
     pages.paragraph(screen, "HOLD: do not go on before this is done and confirmed.")
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    for _ in range(2):
-        grid.add_column(no_wrap=True)
-    grid.add_column()
     shown: set[str] = set()
+    rows = []
     for step in made.steps:
-        grid.add_row(
-            Text(f"  {_time(step.start_minute, start_minute)}"),
-            Text("HOLD" if step.hold else "", style="bold"),
-            Text(step.text),
-        )
+        mark = f"{_time(step.start_minute, start_minute)} {'HOLD' if step.hold else ''}"
+        rows.append(((mark, "bold" if step.hold else ""), step.text))
         for key in step.cautions:
             if key not in shown:
                 shown.add(key)
-                text = f"Take care: {reference.table('cautions')[key]['text']}"
-                grid.add_row("", "", Text(text, style="italic"))
-    screen.print(grid)
-    screen.print()
+                rows.append((("", ""), f"Take care: {reference.table('cautions')[key]['text']}"))
+    pages.hanging(screen, rows)
 
 
 def _time(minute: float, start_minute: int | None) -> str:

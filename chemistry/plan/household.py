@@ -23,7 +23,13 @@ class _Table(BaseModel):
     """A table of the file: nothing unknown, nothing coerced, nothing changed later."""
 
     model_config = ConfigDict(
-        strict=True, extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True
+        strict=True,
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        arbitrary_types_allowed=True,
+        # Only the whole household is ever validated: building it once saves building every table for itself as well.
+        defer_build=True,
     )
 
     def faults(self) -> list[Fault]:
