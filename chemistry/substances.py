@@ -246,5 +246,5 @@ def _find(table_name: str, noun: str, name: str, where: str) -> str:
     if key := names.get(_folded(name)):
         return key
     near = get_close_matches(_folded(name), names, n=3, cutoff=0.4) or list(names)[:3]
-    choices = " or ".join(f"'{names[choice]}'" for choice in dict.fromkeys(near))
+    choices = " or ".join(f"'{key}'" for key in dict.fromkeys(names[choice] for choice in near))
     raise BadInput.of(where, f"'{name}' is not {noun} known here.", f"Name it with its hydrate: {choices}?")

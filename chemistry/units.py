@@ -128,7 +128,8 @@ def show(value: float, kind: str, unit_text: str | None = None, digits: int = 4)
     """The value, given in the canonical unit, as text in `unit_text` with `digits` significant digits."""
     shown = unit_text or KINDS[kind].shown
     number = from_canonical(value, kind, shown) if unit_text else value
-    return f"{number:.{digits}g} {shown}".rstrip()
+    text = f"{number:.0f}" if abs(number) >= 10**digits else f"{number:.{digits}g}"  # never 1e+05
+    return f"{text} {shown}".rstrip()
 
 
 def from_canonical(value: float, kind: str, unit_text: str) -> float:
@@ -250,6 +251,11 @@ def _near_unit(unit_text: str) -> str:
     if unit_text in _MG:
         near = ["mg/L CaCO3", "mg/L NO3", "mg/L N"]
     return "Did you mean " + " or ".join(f"'{name}'" for name in dict.fromkeys(near)) + "?" if near else ""
+
+
+def unit_of(text: str) -> str:
+    """The unit of a quantity as written, such as "gal" of "120 gal"."""
+    return _split(text, None, "")[1]
 
 
 def kind_of(text: str) -> str | None:

@@ -101,9 +101,9 @@ def neutralise(
     purity: Annotated[str | None, _option("--purity", "Purity of the neutraliser, such as 98%; else 100%.")] = None,
     excess: Annotated[str | None, _option("--excess", "On top of what the chlorine takes, such as 10%.")] = None,
     dose: Annotated[str | None, _option("--dose", "What you mean to put in, to see what it leaves.")] = None,
-    cl2_to_n: Annotated[float | None, _option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
+    cl2_to_n: Annotated[str | None, _option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
     free_ammonia: Annotated[str | None, _option("--free-ammonia", "Free ammonia in the tap, '0.2 mg/L N'.")] = None,
-    ph: Annotated[float | None, _option("--ph", "pH of the water the fish will meet.")] = None,
+    ph: Annotated[str | None, _option("--ph", "pH of the water the fish will meet.")] = None,
     temperature: Annotated[str | None, _option("--temperature", "Its temperature, such as '26 degC'.")] = None,
     label_amount: Annotated[str | None, _option("--label-amount", "What a label doses, such as '5 mL'.")] = None,
     label_volume: Annotated[str | None, _option("--label-volume", "For how much water, such as '40 L'.")] = None,
@@ -174,7 +174,9 @@ def run(words: list[str]) -> int:
         # The option parser's own errors share this method across its versions; anything else is a defect of ours.
         if not hasattr(error, "format_message"):
             raise
-        usage = BadInput.of("", error.format_message(), f"See: tapwright {command} --help".replace("  ", " "))
+        usage = BadInput.of(
+            "", f"{error.format_message().rstrip('.')}.", f"See: tapwright {command} --help".replace("  ", " ")
+        )
         refuse(usage, command, as_json=as_json)
         return usage.exit_code
 

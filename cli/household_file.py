@@ -63,16 +63,18 @@ def _parsed(text: str, path: Path) -> dict[str, Any]:
         place = _TOML_PLACE.search(said)
         lines = text.split("\n")
         number = int(place[1]) if place and place[1] else len(lines)
-        line = lines[number - 1] if number <= len(lines) else ""
+        line = lines[number - 1].split("#")[0].strip() if number <= len(lines) else ""
         reason = _TOML_PLACE.sub("", said).strip().rstrip(".:").lower() or "cannot be read"
-        read = f" '{line.strip()}' is read." if line.strip() else ""
+        if "overwrite" in reason or "twice" in reason:
+            reason = "this key or table stands twice"
+        read = f" '{line}' is read." if line else ""
         raise BadInput.of(f"{path}:{number}", f"{reason}.{read}", _toml_hint(line)) from None
 
 
 def _toml_hint(line: str) -> str:
     if _BARE_VALUE.match(line):
         key, _, value = line.partition("=")
-        return f'A quantity stands in quotes: {key.strip()} = "{value.split("#")[0].strip()}".'
+        return f'A quantity stands in quotes: {key.strip()} = "{value.strip()}".'
     if line.count('"') % 2:
         return "A quotation mark is missing."
     return 'A line reads: key = "value", or [table], or # remark.'

@@ -37,9 +37,8 @@ def example_of(keys: Sequence[str]) -> str:
     dotted = ".".join(keys)
     if example := examples().get(dotted):
         return f"Write for example {keys[-1]} = {example}."
-    if any(known.startswith(f"{dotted}.") for known in examples()):
-        return f"Write a table [{dotted}]."
-    return ""
+    header = next((line for line in text().splitlines() if line.startswith((f"[{dotted}]", f"[[{dotted}]]"))), "")
+    return f"Write a table {header.split('#')[0].strip()}." if header else ""
 
 
 @cache

@@ -26,9 +26,9 @@ class Asked:
     purity: str | None
     excess: str | None
     dose: str | None
-    cl2_to_n: float | None
+    cl2_to_n: str | None
     free_ammonia: str | None
-    ph: float | None
+    ph: str | None
     temperature: str | None
     label_amount: str | None
     label_volume: str | None
@@ -39,23 +39,20 @@ def answer(asked: Asked) -> Answer:
     """The dose for a volume of tap water as an answer."""
     from chemistry import substances
     from chemistry.dosing import neutralise as engine
-    from chemistry.errors import BadInput
     from chemistry.units import read
 
     def given(text: str | None, kind: str, option: str) -> float | None:
         return None if text is None else read(text, kind, option)
 
-    if asked.cl2_to_n is not None and not asked.cl2_to_n > 0:
-        raise BadInput.of("--cl2-to-n", f"{asked.cl2_to_n:g} is read; a ratio above 0 is allowed.", "Write 4.5.")
-    if asked.ph is not None and not 4 <= asked.ph <= 11:
-        raise BadInput.of("--ph", f"{asked.ph:g} is read; 4 to 11 is allowed.", "Write for example 8.2.")
+    ratio = _number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5")
+    ph = _number(asked.ph, "--ph", 4, 11, "8.2")
     agent = substances.agent(asked.agent, "--agent")
     temperature_c = given(asked.temperature, "temperature", "--temperature")
     purity, excess = given(asked.purity, "share", "--purity"), given(asked.excess, "share", "--excess")
     chlorine = engine.ChlorineReadings(
         read(asked.total_chlorine, "chlorine", "--total-chlorine"),
         given(asked.free_chlorine, "chlorine", "--free-chlorine"),
-        asked.cl2_to_n,
+        ratio,
         given(asked.free_ammonia, "ammonia", "--free-ammonia"),
     )
     dose = engine.neutralise(
@@ -67,12 +64,12 @@ def answer(asked: Asked) -> Answer:
         solution_g_l=given(asked.solution, "strength", "--solution"),
         label=_label(asked),
         given_g=given(asked.dose, "mass", "--dose"),
-        ph=asked.ph,
+        ph=ph,
         temperature_c=temperature_c,
     )
     findings = [
         *engine.dose_findings(dose, agent),
-        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), asked.ph, temperature_c, "the treated water"),
+        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), ph, temperature_c, "the treated water"),
     ]
 
     def show(screen: Console) -> None:
@@ -82,6 +79,22 @@ def answer(asked: Asked) -> Answer:
 
     assumed = engine.assumptions_of(chlorine)
     return Answer("neutralise", _result(dose), show, findings, assumed)
+
+
+def _number(text: str | None, option: str, low: float, high: float, example: str) -> float | None:
+    """A bare number between two limits; None stays None."""
+    from chemistry.errors import BadInput
+
+    if text is None:
+        return None
+    try:
+        number = float(text)
+    except ValueError:
+        number = float("nan")
+    if not low <= number <= high:
+        said = f"'{text}' is read; a number from {low:g} to {high:g} is allowed."
+        raise BadInput.of(option, said, f"Write for example {example}.")
+    return number
 
 
 def _label(asked: Asked) -> LabelDose | None:

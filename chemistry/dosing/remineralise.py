@@ -114,6 +114,7 @@ class _Rows:
     size: Array
 
     def narrowed(self, by: Array) -> _Rows:
+        """The same rows with both ends drawn in."""
         return replace(self, low=self.low + by, high=self.high - by)
 
 

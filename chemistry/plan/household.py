@@ -65,7 +65,7 @@ class ReadingsTable(_Table):
     def faults(self) -> list[Fault]:
         faults = []
         if self.hardness_mmol_l is None and (self.calcium_mg_l is None or self.magnesium_mg_l is None):
-            faults.append(Fault("hardness", "not given, nor calcium and magnesium both;", 'write for example "6 dGH".'))
+            faults.append(Fault("hardness", "not given, nor calcium and magnesium both.", 'Write hardness = "6 dGH".'))
         if self.free_chlorine_mg_l is not None and self.free_chlorine_mg_l > (self.total_chlorine_mg_l or 0.0):
             faults.append(
                 Fault(

@@ -34,8 +34,9 @@ def _quantity(kind: str, low: float, high: float, *, above: bool = False) -> Bef
             raise refusal(Fault("", text, f'Write for example "{example}".'))
         number: float = _or_refuse(units.read, value, kind)
         if not (low < number if above else low <= number) or number > high:
-            least = f"more than {units.show(low, kind)}" if above else units.show(low, kind)
-            allowed = f"{least} to {units.show(high, kind)}"
+            unit = units.unit_of(value)
+            least = f"more than {units.show(low, kind, unit)}" if above else units.show(low, kind, unit)
+            allowed = f"{least} to {units.show(high, kind, unit)}"
             raise refusal(Fault("", f"'{value}' is read; {allowed} is allowed.", f'Write for example "{example}".'))
         return number
 
@@ -69,6 +70,12 @@ def _name(lookup: Callable[[str], Any]) -> BeforeValidator:
     return BeforeValidator(read)
 
 
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise BadInput.of("", f"{text!r} holds a control character.", "Use letters, digits and signs.")
+    return text.strip()
+
+
 def _or_refuse(function: Callable[..., Any], *arguments: Any) -> Any:
     try:
         return function(*arguments)
@@ -96,7 +103,7 @@ Excess = Annotated[float, _quantity("share", 0, 2)]
 StrengthGL = Annotated[float, _quantity("strength", 0, 1000, above=True)]
 Ph = Annotated[float, _number("a pH", 4, 11, "8.2")]
 Ratio = Annotated[float, _number("a ratio", 0.001, 1000, "4")]
-Name = Annotated[str, _name(str.strip)]
+Name = Annotated[str, _name(_printable)]
 SaltName = Annotated[Any, _name(salt)]
 AgentName = Annotated[Any, _name(agent)]
 LakeName = Annotated[Any, _name(lake_target)]

@@ -1,0 +1,56 @@
+"""What the tests share: the demo, a household text to spoil, and the command line run in process."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import settings
+
+from cli.app import run
+from cli.household_template import filled
+
+ROOT = Path(__file__).parent.parent
+DEMO = ROOT / "demo" / "house.toml"
+
+# One profile for all machines: no deadline (a shared core may stall), and the same examples in every run.
+settings.register_profile("steady", deadline=None, derandomize=True, max_examples=60)
+settings.load_profile("steady")
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a command left: exit code, stdout, stderr."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> dict[str, Any]:
+        """stdout as the one JSON document it must be."""
+        document: dict[str, Any] = json.loads(self.out)
+        return document
+
+
+@pytest.fixture
+def tapwright(capsys: pytest.CaptureFixture[str]) -> Callable[..., Outcome]:
+    """Run the command line with the given words."""
+
+    def call(*words: object) -> Outcome:
+        capsys.readouterr()
+        code = run([str(word) for word in words])
+        out, err = capsys.readouterr()
+        return Outcome(code, out, err)
+
+    return call
+
+
+@pytest.fixture
+def household_text() -> str:
+    """A household file without a fault, from the template's own examples."""
+    return filled()
