@@ -194,10 +194,10 @@ def test_new_writes_a_file_and_never_over_one(tmp_path: Path, tapwright: Callabl
 
 
 def test_jobs_of_the_day(tapwright: Callable[..., Outcome]) -> None:
-    # The demo's substrate was cleaned on 2026-11-21.
-    early = tapwright(*PLAN, "--service-filter", "--date", "2026-11-24", "--json").json
+    # The demo's substrate was cleaned on 2026-03-01.
+    early = tapwright(*PLAN, "--service-filter", "--date", "2026-03-04", "--json").json
     assert "filter_held_back" in [finding["code"] for finding in early["findings"]]
-    late = tapwright(*PLAN, "--service-filter", "--date", "2026-11-25", "--json").json
+    late = tapwright(*PLAN, "--service-filter", "--date", "2026-03-05", "--json").json
     assert "filter_service" in [step["id"] for step in late["result"]["steps"]]
 
 
