@@ -45,9 +45,8 @@ def main() -> None:
         pairs = [(seconds(arguments), seconds(["-c", imports])) for _ in range(PAIRS + 1)][1:]
         ratios = sorted(ours / base for ours, base in pairs)
         ours, base = (statistics.median(column) for column in zip(*pairs, strict=True))
-        print(
-            f"{name:42} {ours:10.3f} {base:10.3f} {statistics.median(ratios):7.2f}   {ratios[0]:.2f} to {ratios[-1]:.2f}"
-        )
+        middle = statistics.median(ratios)
+        print(f"{name:42} {ours:10.3f} {base:10.3f} {middle:7.2f}   {ratios[0]:.2f} to {ratios[-1]:.2f}")
 
 
 if __name__ == "__main__":
