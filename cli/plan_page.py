@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from chemistry import reference
 from cli import pages
-from cli.planning import cautions_of, total_minutes, water_figures, waters_of
+from cli.plan_figures import cautions_of, total_minutes, water_figures, waters_of
 
 if TYPE_CHECKING:
     from rich.console import Console

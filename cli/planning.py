@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry import reference
 from chemistry.errors import BadInput
 from cli.answer import Answer
+from cli.plan_figures import cautions_of, total_minutes, water_figures, waters_of
 
 if TYPE_CHECKING:
-    from chemistry.plan.figures import Figures, Jobs
+    from chemistry.plan.figures import Jobs
     from chemistry.plan.household import Tank
     from chemistry.plan.planner import Plan
-    from chemistry.water.composition import Water
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
 
@@ -33,14 +31,13 @@ def answer(
 ) -> Answer:
     """The plan of one change as an answer."""
     from chemistry import units
-    from chemistry.plan.planner import plan
+    from chemistry.plan.planner import plan, tank_named
     from cli.household_file import load
 
     household = load(file)
     share = None if change is None else units.read(change, "share", "--change")
     start_minute = None if start is None else _clock_minute(start)
-    tank = next((tank for tank in household.tanks if tank.name == tank_name), None)
-    jobs = None if tank is None else _jobs(tank, today, clean_substrate, service_filter)
+    jobs = _jobs(tank_named(household, tank_name), today, clean_substrate, service_filter)
     made = plan(household, tank_name, share, jobs)
 
     def show(screen: Any) -> None:
@@ -129,47 +126,3 @@ def _result(made: Plan) -> dict[str, Any]:
 
 def _drawn(blend: Any) -> dict[str, float]:
     return {"hot_l": blend.hot_l, "cold_l": blend.cold_l}
-
-
-def waters_of(figures: Figures) -> Mapping[str, Water]:
-    """The four waters by name."""
-    waters = figures.waters
-    return {
-        "tap": waters.tap,
-        "refill": waters.refill,
-        "tank_before": waters.tank_before,
-        "tank_after": waters.tank_after,
-    }
-
-
-def water_figures(water: Water) -> dict[str, float]:
-    """What a keeper reads on one water."""
-    from chemistry.water.conductivity import conductivity_us_cm
-
-    return {
-        "hardness_dgh": water.hardness_dgh,
-        "alkalinity_dkh": water.alkalinity_dkh,
-        "nitrate_mg_l": water.nitrate_mg_l,
-        "ammonia_mg_n_l": water.ammonia_mg_n_l,
-        "conductivity_us_cm": conductivity_us_cm(water),
-        "temperature_c": water.temperature_c,
-    }
-
-
-def total_minutes(made: Plan) -> float:
-    """Minutes from the first step until everything is on again; the later looks come on top."""
-    return next(step.end_minute for step in made.steps if step.id == "all_on")
-
-
-def cautions_of(made: Plan) -> list[dict[str, Any]]:
-    """Every caution its steps name, once, with its source and the steps it belongs to."""
-    named = dict.fromkeys(key for step in made.steps for key in step.cautions)
-    return [
-        {
-            "code": key,
-            "text": reference.table("cautions")[key]["text"],
-            "source": reference.citation("cautions", key),
-            "steps": [step.id for step in made.steps if key in step.cautions],
-        }
-        for key in named
-    ]

@@ -53,6 +53,24 @@ def test_imports_point_down(path: Path) -> None:
                 assert node.module.split(".")[1] == module.split(".")[1], f"{module} imports sideways: {node.module}"
 
 
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    modules = {".".join(path.relative_to(ROOT).with_suffix("").parts): path for path in SOURCES}
+    leads_to = {name: _imported(path) & set(modules) for name, path in modules.items()}
+    while free := [name for name, others in leads_to.items() if not others & set(leads_to)]:
+        for name in free:
+            del leads_to[name]
+    assert not leads_to, f"in or behind a circle: {sorted(leads_to)}"
+
+
+def _imported(path: Path) -> set[str]:
+    """Every module a file names in an import, also inside functions."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return found
+
+
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_every_module_and_public_function_says_what_it_is(path: Path) -> None:
     tree = ast.parse(path.read_text(encoding="utf-8"))

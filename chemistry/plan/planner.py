@@ -44,7 +44,7 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     Raises BadInput for a tank not in the file or a share that cannot be, NoAnswer where no change, blend or pump can do
     what is asked.
     """
-    tank = _tank(household, tank_name)
+    tank = tank_named(household, tank_name)
     tap = described(household.tap.readings(), "tap")
     before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
     figures, notes = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
@@ -53,7 +53,8 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     return Plan(figures, steps_of(figures), by_gravity(findings), assumptions)
 
 
-def _tank(household: Household, name: str) -> Tank:
+def tank_named(household: Household, name: str) -> Tank:
+    """The tank of that name; BadInput offers the nearest names there are."""
     names = [tank.name for tank in household.tanks]
     if name not in names:
         near = get_close_matches(name, names, n=1, cutoff=0.4) or names
