@@ -106,17 +106,20 @@ def ion_charge(symbol: str) -> int:
 _BASES = {"HCO3": 1, "CO3": 2, "OH": 1}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one object per salt of the table: the same is the same
 class Salt:
     """A salt as it stands on the shelf.
 
     name, formula: with its hydrate.  molar_mass_g_mol.  ions: ions per formula unit, by ion formula.
+    gentle: whether it raises alkalinity, if at all, without raising pH far (bicarbonates do, carbonates do not).
+    note: how it wants to be handled; may be empty.
     """
 
     name: str
     formula: str
     molar_mass_g_mol: float
     ions: Mapping[str, float]
+    gentle: bool = True
     note: str = ""
 
     def ions_mmol_per_g(self) -> dict[str, float]:
@@ -177,12 +180,12 @@ class Agent:
 @cache
 def salts() -> Mapping[str, Salt]:
     """Every salt of tables/salts.csv by name."""
-    return MappingProxyType(
-        {
-            name: Salt(name, row["formula"], molar_mass(row["formula"]), _amounts(row["ions"]), row["note"])
-            for name, row in reference.table("salts").items()
-        }
-    )
+    return MappingProxyType({name: _salt_of(name, row) for name, row in reference.table("salts").items()})
+
+
+def _salt_of(name: str, row: reference.Row) -> Salt:
+    formula = row["formula"]
+    return Salt(name, formula, molar_mass(formula), _amounts(row["ions"]), row["gentle"] == "yes", row["note"])
 
 
 @cache
@@ -245,6 +248,11 @@ def _find(table_name: str, noun: str, name: str, where: str) -> str:
     names = _names(table_name)
     if key := names.get(_folded(name)):
         return key
+    hydrates = [key for key in reference.table(table_name) if key.startswith(f"{_folded(name)} ")]
+    if len(hydrates) > 1:
+        choices = " or ".join(f"'{key}'" for key in hydrates)
+        hint = f"Read the label and write {choices}."
+        raise BadInput.of(where, f"'{name}' does not say which hydrate; their doses differ by up to half.", hint)
     near = get_close_matches(_folded(name), names, n=3, cutoff=0.4) or list(names)[:3]
     choices = " or ".join(f"'{key}'" for key in dict.fromkeys(names[choice] for choice in near))
     raise BadInput.of(where, f"'{name}' is not {noun} known here.", f"Name it with its hydrate: {choices}?")

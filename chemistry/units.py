@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pint
 
 _CACO3 = "mg/L CaCO3"
+_ABSOLUTE_ZERO_C = -273.15
 
 
 @dataclass(frozen=True)
@@ -67,10 +68,12 @@ KINDS: Mapping[str, Kind] = {
     "length": Kind("a length", "m", "m", _LENGTH, "60 cm", free=True),
     "mass": Kind("a mass", "g", "g", _MASS, "250 g", free=True),
     "time": Kind("a time", "min", "min", _TIME, "20 min", free=True),
-    "flow": Kind("a flow", "L/min", "L/min", {}, "14 L/min", free=True),
+    "flow": Kind("a flow", "L/min", "L/min",
+        {"lpm": "L/min", "lph": "L/h", "gpm": "US_gal/min", "gph": "US_gal/h"}, "14 L/min", free=True),
     "power": Kind("a power", "kW", "kW", {"W": "W", "kW": "kW", "watt": "W"}, "3 kW", free=True),
     "temperature": Kind("a temperature", "degC", "°C",
-        {"degC": "degC", "C": "degC", "°C": "degC", "degF": "degF", "F": "degF", "°F": "degF"}, "26 degC"),
+        {"degC": "degC", "C": "degC", "°C": "degC", "celsius": "degC",
+         "degF": "degF", "F": "degF", "°F": "degF", "fahrenheit": "degF"}, "26 degC"),
     "strength": Kind("a strength of a solution", "g/L", "g/L", {"g/L": "g/L", "g/l": "g/L"}, "50 g/L", free=True),
     "hardness": Kind("a hardness", "hardness_mmol", "mmol/L", {
         "dGH": "dGH", "GH": "dGH", "°dH": "dGH", "dH": "dGH", "mmol/L": "hardness_mmol", "meq/L": "hardness_meq",
@@ -84,11 +87,13 @@ KINDS: Mapping[str, Kind] = {
         **_per_litre("CaCO3", "alkalinity_mg_CaCO3"), **_per_litre("HCO3", "alkalinity_mg_HCO3")},
         "8 dKH", ambiguous=_ambiguous(f"'{_CACO3}' or 'mg/L HCO3'")),
     "nitrate": Kind("a nitrate", "nitrate_mg_NO3", "mg/L NO3", {
-        **_per_litre("NO3", "nitrate_mg_NO3"), **_per_litre("N", "nitrate_mg_N")},
+        **_per_litre("NO3", "nitrate_mg_NO3"), **_per_litre("N", "nitrate_mg_N"),
+        **_per_litre("NO3-N", "nitrate_mg_N")},
         "20 mg/L NO3", ambiguous=_ambiguous("'mg/L NO3' or 'mg/L N' (1 mg/L N is 4.43 mg/L NO3)")),
     "ammonia": Kind("an ammonia", "ammonia_mg_N", "mg/L N", {
         **_per_litre("N", "ammonia_mg_N"), **_per_litre("NH3", "ammonia_mg_NH3"),
-        **_per_litre("NH4", "ammonia_mg_NH4")},
+        **_per_litre("NH4", "ammonia_mg_NH4"), **_per_litre("NH3-N", "ammonia_mg_N"),
+        **_per_litre("NH4-N", "ammonia_mg_N")},
         "0.2 mg/L N", ambiguous=_ambiguous("'mg/L N', 'mg/L NH3' or 'mg/L NH4'")),
     "chlorine": Kind("a chlorine", "chlorine_mg_Cl2", "mg/L", {
         **dict.fromkeys(_MG, "chlorine_mg_Cl2"), **_per_litre("Cl2", "chlorine_mg_Cl2"),
@@ -121,15 +126,26 @@ def read(text: str, kind: str, where: str = "") -> float:
     """
     number, unit_text = _split(text, kind, where)
     unit = _unit(unit_text, kind, where, text)
-    return float(registry().Quantity(number, unit).to(KINDS[kind].unit).magnitude)
+    value = float(registry().Quantity(number, unit).to(KINDS[kind].unit).magnitude)
+    if kind == "temperature" and value < _ABSOLUTE_ZERO_C:
+        raise BadInput.of(where, f"'{text}' is below absolute zero.", f"Write for example '{KINDS[kind].example}'.")
+    return value
 
 
 def show(value: float, kind: str, unit_text: str | None = None, digits: int = 4) -> str:
     """The value, given in the canonical unit, as text in `unit_text` with `digits` significant digits."""
     shown = unit_text or KINDS[kind].shown
     number = from_canonical(value, kind, shown) if unit_text else value
-    text = f"{number:.0f}" if abs(number) >= 10**digits else f"{number:.{digits}g}"  # never 1e+05
-    return f"{text} {shown}".rstrip()
+    return f"{figure(number, digits)} {shown}".rstrip()
+
+
+def figure(number: float, digits: int = 3) -> str:
+    """A number with so many significant digits, never in powers of ten and never with idle zeros."""
+    if number == 0:
+        return "0"
+    decimals = max(digits - 1 - math.floor(math.log10(abs(number))), 0)
+    text = f"{number:.{decimals}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def from_canonical(value: float, kind: str, unit_text: str) -> float:

@@ -69,7 +69,13 @@ def emit(answer: Answer, *, as_json: bool) -> None:
     with screen.capture() as page:
         answer.show(screen)
     # The grid pads every line to the full width; nobody wants those blanks in a file or a clipboard.
-    sys.stdout.write("".join(f"{line.rstrip()}\n" for line in page.get().splitlines()))
+    write("".join(f"{line.rstrip()}\n" for line in page.get().splitlines()))
+
+
+def write(text: str) -> None:
+    """Text to stdout; letters that stdout cannot encode become question marks, never a crash."""
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(text.encode(encoding, errors="replace").decode(encoding))
 
 
 def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
@@ -79,7 +85,8 @@ def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
         print_json({**_head(command), "error": {"kind": error.kind, "faults": faults}})
         return
     for fault in error.faults:
-        sys.stderr.write(f"{fault}\n")
+        encoding = sys.stderr.encoding or "utf-8"
+        sys.stderr.write(f"{fault}\n".encode(encoding, errors="replace").decode(encoding))
 
 
 def console() -> Console:
@@ -92,8 +99,13 @@ def console() -> Console:
 
 
 def print_json(document: Mapping[str, Any]) -> None:
-    """One JSON document on stdout."""
-    sys.stdout.write(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    """One JSON document on stdout; letters that stdout cannot encode go out as JSON escapes."""
+    text = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = json.dumps(document, indent=2, allow_nan=False)
+    sys.stdout.write(text + "\n")
 
 
 def _head(command: str) -> dict[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -82,7 +83,7 @@ def plan(
     service_filter: Annotated[bool, _option("--service-filter", "Service the filter while the level is low.")] = False,
     as_json: AsJson = False,
 ) -> None:
-    """Plan a water change: how much, how warm, what goes in, in which order, by when."""
+    """Plan a water change: share, blend, doses, times and steps."""
     from cli.planning import answer
 
     _answered(
@@ -144,7 +145,7 @@ def blend(
     _answered(lambda: answer(asked), as_json)
 
 
-@app.command()
+@app.command(context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity
 def convert(
     quantity: Annotated[str, typer.Argument(metavar="QUANTITY", help="Number and unit, such as '12 dGH'.")],
     unit: Annotated[str, typer.Argument(metavar="UNIT", help="Unit wanted, such as 'mg/L CaCO3'.")],
@@ -161,22 +162,29 @@ def run(words: list[str]) -> int:
     as_json = "--json" in words
     command = next((word for word in words if not word.startswith("-")), "")
     try:
-        return app(args=words, prog_name="tapwright", standalone_mode=False) or 0
+        code = app(args=words or ["--help"], prog_name="tapwright", standalone_mode=False) or 0
+        sys.stdout.flush()
+        return code
     except TapwrightError as error:
         refuse(error, command, as_json=as_json)
         return error.exit_code
     except BrokenPipeError:
         sys.stderr.close()  # the reader went away; nobody is left to tell
         return 0
+    except OSError as error:
+        sys.stderr.write(f"the answer cannot be written: {(error.strerror or str(error)).lower()}.\n")
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  what is left must not be flushed once more
+        return 2
     except (KeyboardInterrupt, typer.Abort):
         return 130
     except Exception as error:
         # The option parser's own errors share this method across its versions; anything else is a defect of ours.
         if not hasattr(error, "format_message"):
             raise
-        usage = BadInput.of(
-            "", f"{error.format_message().rstrip('.')}.", f"See: tapwright {command} --help".replace("  ", " ")
-        )
+        said = error.format_message()
+        known = command in {entry.name or getattr(entry.callback, "__name__", "") for entry in app.registered_commands}
+        hint = f"See: tapwright {command} --help" if known else "See: tapwright --help"
+        usage = BadInput.of("", said if said.endswith((".", "?")) else f"{said}.", hint)
         refuse(usage, command, as_json=as_json)
         return usage.exit_code
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cli import pages
 from cli.answer import Answer
+from cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -33,16 +34,20 @@ class Asked:
 def answer(asked: Asked) -> Answer:
     """Hot and cold for a target, or the temperature of given volumes, as an answer."""
     from chemistry.change.blending import blend_of_volumes, blend_to_target, scald_findings
-    from chemistry.units import read
 
-    hot_c, cold_c = read(asked.hot, "temperature", "--hot"), read(asked.cold, "temperature", "--cold")
-    vessel = _vessel(asked)
-    first, second = _wanted(asked)
-    if asked.target is not None:
-        volume_l, target_c = read(first, "volume", "--volume"), read(second, "temperature", "--target")
+    reader = Reader()
+    hot_c = reader.needed(asked.hot, "temperature", "--hot")
+    cold_c = reader.needed(asked.cold, "temperature", "--cold")
+    vessel = _vessel(asked, reader)
+    by_target = _by_target(asked, reader)
+    volume_l = reader.quantity(asked.volume, "volume", "--volume") or 0.0
+    target_c = reader.quantity(asked.target, "temperature", "--target") or 0.0
+    hot_l = reader.quantity(asked.hot_volume, "volume", "--hot-volume") or 0.0
+    cold_l = reader.quantity(asked.cold_volume, "volume", "--cold-volume") or 0.0
+    reader.done()
+    if by_target:
         blend = blend_to_target(volume_l, target_c, hot_c, cold_c, vessel)
     else:
-        hot_l, cold_l = read(first, "volume", "--hot-volume"), read(second, "volume", "--cold-volume")
         blend = blend_of_volumes(hot_l, cold_l, hot_c, cold_c, vessel)
     findings = scald_findings(hot_c)
 
@@ -53,43 +58,34 @@ def answer(asked: Asked) -> Answer:
     return Answer("blend", asdict(blend), show, findings)
 
 
-def _wanted(asked: Asked) -> tuple[str, str]:
-    """(volume, target) or (hot volume, cold volume): one full pair, not both."""
-    from chemistry.errors import BadInput
-
+def _by_target(asked: Asked, reader: Reader) -> bool:
+    """Whether a target is asked for rather than what given volumes make: one full pair is wanted, and not both."""
     for_target, for_volumes = (asked.volume, asked.target), (asked.hot_volume, asked.cold_volume)
-    if (for_target == (None, None)) == (for_volumes == (None, None)) or None in (
-        for_target if for_volumes == (None, None) else for_volumes
-    ):
-        raise BadInput.of(
-            "blend",
-            "either --target and --volume, or --hot-volume and --cold-volume are wanted.",
-            'Write --target "26 degC" --volume "120 L".',
-        )
-    chosen = for_target if for_volumes == (None, None) else for_volumes
-    return str(chosen[0]), str(chosen[1])
+    wanted, other = (for_target, for_volumes) if for_volumes == (None, None) else (for_volumes, for_target)
+    if None in wanted or other != (None, None):
+        message = "either --target and --volume, or --hot-volume and --cold-volume are wanted."
+        reader.refuse("blend", message, 'Write --target "26 degC" --volume "120 L".')
+    return wanted is for_target
 
 
-def _vessel(asked: Asked) -> Vessel:
+def _vessel(asked: Asked, reader: Reader) -> Vessel:
     """What stands in the tote, and the tote; each comes with its temperature or not at all."""
-    from chemistry.change.blending import Vessel
-    from chemistry.errors import BadInput
-    from chemistry.units import read
+    from chemistry.change.blending import EMPTY, Vessel
 
-    known: dict[str, float] = {}
-    for name, amount, temperature, kind in (
-        ("residual", asked.residual, asked.residual_temperature, "volume"),
-        ("tub", asked.tub_mass, asked.tub_temperature, "mass"),
+    for amount, temperature, options in (
+        (asked.residual, asked.residual_temperature, "--residual and --residual-temperature"),
+        (asked.tub_mass, asked.tub_temperature, "--tub-mass and --tub-temperature"),
     ):
         if (amount is None) != (temperature is None):
-            option = f"--{name}{'-mass' if name == 'tub' else ''} and --{name}-temperature"
-            raise BadInput.of(option, "one is given without the other.", "Give both or neither.")
-        if amount is None or temperature is None:
-            continue
-        size = read(amount, kind, f"--{name}")
-        known[f"{name}_c"] = read(temperature, "temperature", f"--{name}-temperature")
-        known["residual_l" if name == "residual" else "tub_mass_kg"] = size if kind == "volume" else size / 1000
-    return Vessel(**known)
+            reader.refuse(options, "one is given without the other.", "Give both or neither.")
+    residual_c = reader.quantity(asked.residual_temperature, "temperature", "--residual-temperature")
+    tub_c = reader.quantity(asked.tub_temperature, "temperature", "--tub-temperature")
+    return Vessel(
+        residual_l=reader.quantity(asked.residual, "volume", "--residual") or 0.0,
+        residual_c=EMPTY.residual_c if residual_c is None else residual_c,
+        tub_mass_kg=(reader.quantity(asked.tub_mass, "mass", "--tub-mass") or 0.0) / 1000,
+        tub_c=EMPTY.tub_c if tub_c is None else tub_c,
+    )
 
 
 def _show(screen: Console, blend: Blend, hot_c: float, cold_c: float) -> None:

@@ -12,11 +12,11 @@ if TYPE_CHECKING:
 
 def answer(quantity: str, unit: str) -> Answer:
     """A quantity in another unit as an answer."""
-    from chemistry.units import convert
+    from chemistry.units import convert, figure
 
     value, _ = convert(quantity, unit)
 
     def show(screen: Console) -> None:
-        screen.print(f"{quantity} = {value:.6g} {unit}")
+        screen.print(f"{quantity} = {figure(value, 6)} {unit}")
 
     return Answer("convert", {"value": value, "unit": unit}, show)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 Location = Sequence[str | int]
 
 _TOML_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
+_CURLY, _STRAIGHT = re.compile("[“”„]"), '"'
+_DATE = re.compile(r"=\s*(\d\d)\.(\d\d)\.(\d{4})\s*$")
 _BARE_VALUE = re.compile(r"^\s*[\w-]+\s*=\s*[^\"'\[{\s#].*$")
 
 
@@ -72,9 +74,17 @@ def _parsed(text: str, path: Path) -> dict[str, Any]:
 
 
 def _toml_hint(line: str) -> str:
+    """What to write instead of a line that is no TOML."""
+    if _CURLY.search(line):
+        return f"Quotation marks must be straight: {_CURLY.sub(_STRAIGHT, line)}"
+    if match := _DATE.search(line):
+        key = line.split("=")[0].strip()
+        return f"A date is written year-month-day, without quotes: {key} = {match[3]}-{match[2]}-{match[1]}"
+    if (header := line.strip("[] ")) in ("tank", "salt", "neutraliser"):
+        return f"Write [[{header}]] with two brackets, once for each."
     if _BARE_VALUE.match(line):
         key, _, value = line.partition("=")
-        return f'A quantity stands in quotes: {key.strip()} = "{value.strip()}".'
+        return f'A quantity stands in quotes, with its unit: {key.strip()} = "{value.strip().replace(",", ".")}".'
     if line.count('"') % 2:
         return "A quotation mark is missing."
     return 'A line reads: key = "value", or [table], or # remark.'
@@ -152,7 +162,7 @@ def _in_our_words(entry: dict[str, Any], place: tuple[str | int, ...], model: ty
     if kind == "string_too_short":
         return Fault("", "is empty.", "Write a name.")
     if kind.startswith("date"):
-        return Fault("", f"{read!r} is read; a date is wanted.", "Write year-month-day without quotes: 2026-03-14.")
+        return Fault("", f"'{read}' is read; a date is wanted.", "Write year-month-day without quotes: 2026-03-14.")
     if kind == "string_type":
         return Fault("", f"{read!r} is read; text in quotes is wanted.", f'Write "{read}".')
     return Fault("", f"{read!r} is read; {entry['msg'].lower()}.", "")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 from cli.answer import Answer
@@ -18,7 +19,9 @@ def new_answer(file: Path) -> Answer:
     household_template.write(file)
 
     def show(screen: Console) -> None:
-        screen.print(f'{file} is written. Fill in every "?", then run: tapwright check {file}')
+        screen.print(
+            f'{file} is written. Fill in every "?", then run: tapwright check {quote(str(file))}', soft_wrap=True
+        )
 
     return Answer("new", {"file": str(file)}, show)
 
@@ -31,8 +34,8 @@ def check_answer(file: Path) -> Answer:
     tanks = [tank.name for tank in household.tanks]
 
     def show(screen: Console) -> None:
-        screen.print(f"{file} is in order. Tanks: {', '.join(tanks)}.")
-        screen.print(f'Next: tapwright plan {file} --tank "{tanks[0]}"')
+        screen.print(f"{file} is in order. Tanks: {', '.join(tanks)}.", soft_wrap=True)
+        screen.print(f"Next: tapwright plan {quote(str(file))} --tank {quote(tanks[0])}", soft_wrap=True)
 
     result = {
         "file": str(file),

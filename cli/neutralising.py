@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
 
 from cli import pages
 from cli.answer import Answer
+from cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from chemistry.dosing.neutralise import LabelDose, Neutralisation
+    from chemistry.substances import Agent
 
 
 @dataclass(frozen=True)
@@ -39,116 +41,129 @@ def answer(asked: Asked) -> Answer:
     """The dose for a volume of tap water as an answer."""
     from chemistry import substances
     from chemistry.dosing import neutralise as engine
-    from chemistry.units import read
 
-    def given(text: str | None, kind: str, option: str) -> float | None:
-        return None if text is None else read(text, kind, option)
-
-    ratio = _number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5")
-    ph = _number(asked.ph, "--ph", 4, 11, "8.2")
-    agent = substances.agent(asked.agent, "--agent")
-    temperature_c = given(asked.temperature, "temperature", "--temperature")
-    purity, excess = given(asked.purity, "share", "--purity"), given(asked.excess, "share", "--excess")
+    reader = Reader()
+    volume_l = reader.needed(asked.volume, "volume", "--volume")
     chlorine = engine.ChlorineReadings(
-        read(asked.total_chlorine, "chlorine", "--total-chlorine"),
-        given(asked.free_chlorine, "chlorine", "--free-chlorine"),
-        ratio,
-        given(asked.free_ammonia, "ammonia", "--free-ammonia"),
+        reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine"),
+        reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine"),
+        reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5"),
+        reader.quantity(asked.free_ammonia, "ammonia", "--free-ammonia"),
     )
+    ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
+    temperature_c = reader.quantity(asked.temperature, "temperature", "--temperature")
+    reader.between(temperature_c, asked.temperature, "--temperature", 0, 45, "0 to 45 °C (32 to 113 °F)")
+    purity = reader.quantity(asked.purity, "share", "--purity")
+    excess = reader.quantity(asked.excess, "share", "--excess")
+    reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
+    solution_g_l = reader.quantity(asked.solution, "strength", "--solution")
+    given_g = _given(asked, solution_g_l, reader)
+    label = _label(asked, reader)
+    reader.done()
+    agent = substances.agent(asked.agent, "--agent")
     dose = engine.neutralise(
-        read(asked.volume, "volume", "--volume"),
+        volume_l,
         chlorine,
         agent,
         purity=1.0 if purity is None else purity,
         excess=excess or 0.0,
-        solution_g_l=given(asked.solution, "strength", "--solution"),
-        label=_label(asked),
-        given_g=given(asked.dose, "mass", "--dose"),
+        solution_g_l=solution_g_l,
+        label=label,
+        given_g=given_g,
         ph=ph,
         temperature_c=temperature_c,
     )
     findings = [
         *engine.dose_findings(dose, agent),
+        *engine.chlorine_findings(chlorine),
+        *engine.label_findings(agent, label),
         *engine.ammonia_findings(float(dose.ammonia_mg_n_l), ph, temperature_c, "the treated water"),
     ]
+    assumed = engine.assumptions_of(chlorine)
+    if purity is None and dose.agent_g and agent.dose_from == "stoichiometry":
+        assumed.append("Purity not given, taken as 100 %.")
 
     def show(screen: Console) -> None:
-        _show(screen, dose, agent.note)
+        _show(screen, dose, agent, given_g)
         pages.findings(screen, findings)
         pages.assumptions(screen, assumed)
 
-    assumed = engine.assumptions_of(chlorine)
-    return Answer("neutralise", _result(dose), show, findings, assumed)
+    return Answer("neutralise", {**asdict(dose), "given_g": given_g}, show, findings, assumed)
 
 
-def _number(text: str | None, option: str, low: float, high: float, example: str) -> float | None:
-    """A bare number between two limits; None stays None."""
-    from chemistry.errors import BadInput
+def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | None:
+    """Grams that are meant to go in, from grams or from millilitres of the solution."""
+    from chemistry.units import kind_of
 
-    if text is None:
+    if asked.dose is None or kind_of(asked.dose) != "volume":
+        return reader.quantity(asked.dose, "mass", "--dose")
+    if solution_g_l is None:
+        reader.refuse(
+            "--dose", f"'{asked.dose}' is a volume, and the strength is not known.", "Give --solution as well."
+        )
         return None
-    try:
-        number = float(text)
-    except ValueError:
-        number = float("nan")
-    if not low <= number <= high:
-        said = f"'{text}' is read; a number from {low:g} to {high:g} is allowed."
-        raise BadInput.of(option, said, f"Write for example {example}.")
-    return number
+    return reader.needed(asked.dose, "volume", "--dose") * solution_g_l
 
 
-def _label(asked: Asked) -> LabelDose | None:
+def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     """The label's own figure, where all three parts of it are given."""
     from chemistry.dosing.neutralise import LabelDose
-    from chemistry.errors import BadInput
-    from chemistry.units import kind_of, read
+    from chemistry.units import kind_of
 
-    parts = (asked.label_amount, asked.label_volume, asked.label_chlorine)
+    amount = asked.label_amount
+    parts = (amount, asked.label_volume, asked.label_chlorine)
     if parts == (None, None, None):
         return None
-    if asked.label_amount is None or asked.label_volume is None or asked.label_chlorine is None:
-        raise BadInput.of(
-            "--label-amount, --label-volume, --label-chlorine",
-            "a label's figure has three parts and not all are given.",
-            'Write --label-amount "5 mL" --label-volume "40 L" --label-chlorine "2 mg/L".',
-        )
-    volume_l = read(asked.label_volume, "volume", "--label-volume")
-    chlorine_mg_l = read(asked.label_chlorine, "chlorine", "--label-chlorine")
+    if amount is None or asked.label_volume is None or asked.label_chlorine is None:
+        example = 'Write --label-amount "5 mL" --label-volume "40 L" --label-chlorine "2 mg/L".'
+        reader.refuse("--label-amount, --label-volume, --label-chlorine", "a label's figure has three parts.", example)
+        return None
+    volume_l = reader.needed(asked.label_volume, "volume", "--label-volume")
+    chlorine_mg_l = reader.needed(asked.label_chlorine, "chlorine", "--label-chlorine")
     if volume_l <= 0 or chlorine_mg_l <= 0:
-        raise BadInput.of("--label-volume, --label-chlorine", "both must be above 0.", "Write what the label says.")
-    if kind_of(asked.label_amount) == "mass":
-        return LabelDose(volume_l, chlorine_mg_l, amount_g=read(asked.label_amount, "mass", "--label-amount"))
-    amount_ml = 1000 * read(asked.label_amount, "volume", "--label-amount")
+        reader.refuse("--label-volume, --label-chlorine", "both must be above 0.", "Write what the label says.")
+    if kind_of(amount) == "mass":
+        return LabelDose(volume_l, chlorine_mg_l, amount_g=reader.needed(amount, "mass", "--label-amount"))
+    amount_ml = 1000 * reader.needed(amount, "volume", "--label-amount")
     return LabelDose(volume_l, chlorine_mg_l, amount_ml=amount_ml)
 
 
-def _result(dose: Neutralisation) -> dict[str, Any]:
-    from dataclasses import asdict
+def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None) -> None:
+    from chemistry.units import figure
 
-    return asdict(dose)
-
-
-def _show(screen: Console, dose: Neutralisation, note: str) -> None:
     rows = []
+    needed = []
     if dose.agent_g is not None:
-        rows.append(("Put in", f"{dose.agent_g:.3g} g of {dose.agent}"))
+        needed.append(f"{figure(dose.agent_g, 4)} g of {agent.name}")
     if dose.solution_ml is not None:
-        rows.append(("As solution", f"{dose.solution_ml:.3g} mL"))
+        needed.append(f"{figure(dose.solution_ml, 4)} mL of {'its solution' if needed else agent.name}")
+    if dose.chlorine_g == 0:
+        rows.append(("Put in", "nothing: the water reads no chlorine"))
+    elif given_g is None:
+        rows.append(("Put in", ", which is ".join(needed)))
+    else:
+        rows += [("Needed", ", which is ".join(needed)), ("You put in", f"{figure(given_g, 4)} g")]
+    combined = (
+        f", {figure(dose.combined_chlorine_mg_l)} mg/L of it chloramine" if dose.combined_chlorine_mg_l > 0 else ""
+    )
     rows += [
-        ("Against", f"{dose.chlorine_g:.3g} g of chlorine, {dose.combined_chlorine_mg_l:.2g} mg/L of it chloramine"),
-        ("Ratio", f"{dose.mass_ratio:.3g} g per g of chlorine{f'; {note}' if note else ''}"),
+        ("Against", f"{figure(dose.chlorine_g)} g of chlorine{combined}"),
+        ("Ratio", f"{figure(dose.mass_ratio)} g per g of chlorine{f'; {agent.note}' if agent.note else ''}"),
         ("Leaves", _left(dose)),
         ("Alkalinity", f"{dose.alkalinity_change_meq_l:+.3f} meq/L"),
-        ("Oxygen", f"the excess can take up {dose.oxygen_demand_mg_l:.2g} mg/L in the end"),
+        ("Oxygen", f"what is left over can take up {figure(dose.oxygen_demand_mg_l, 2)} mg/L in the end"),
     ]
     pages.heading(screen, "Neutraliser")
     pages.pairs(screen, rows)
 
 
 def _left(dose: Neutralisation) -> str:
-    ammonia = f"{dose.ammonia_mg_n_l:.2g} mg/L N of ammonia"
+    from chemistry.units import figure
+
+    chlorine = f"{figure(dose.chlorine_left_mg_l, 2)} mg/L of chlorine"
+    ammonia = f"{figure(dose.ammonia_mg_n_l, 2)} mg/L N of ammonia"
     if dose.ammonia_low_mg_n_l < dose.ammonia_mg_n_l:
-        ammonia += f" ({dose.ammonia_low_mg_n_l:.2g} at least)"
-    if dose.ammonia_unionised_mg_n_l is None:
-        return ammonia
-    return f"{ammonia}, {dose.ammonia_unionised_mg_n_l:.2g} of it un-ionised"
+        ammonia += f" ({figure(dose.ammonia_low_mg_n_l, 2)} at least)"
+    if dose.ammonia_unionised_mg_n_l is not None:
+        ammonia += f", {figure(dose.ammonia_unionised_mg_n_l, 2)} of it un-ionised"
+    return f"{chlorine}, {ammonia}"

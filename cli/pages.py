@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ if TYPE_CHECKING:
 
     from chemistry.findings import Finding
 
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[a-zA-Z°µ%])")
 _WORDS = {"stop": ("STOP", "bold red"), "caution": ("Caution", "bold yellow"), "note": ("Note", "bold")}
 
 
@@ -73,16 +75,19 @@ def hanging(
     for (name, style), text in rows:
         page.append(" " * indent)
         page.append(name.ljust(width), style=style)
-        lines = wrap(text, max(screen.width - margin, 20), break_on_hyphens=False) or [""]
-        page.append(" " * gap + f"\n{' ' * margin}".join(lines) + "\n")
+        # A number and its unit stay on one line: wrap breaks at plain spaces only.
+        kept = _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", text)
+        lines = wrap(kept, max(screen.width - margin, 20), break_on_hyphens=False) or [""]
+        page.append(" " * gap + f"\n{' ' * margin}".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n")
     screen.print(page, end="\n" if blank else "", soft_wrap=True)
 
 
-def figures(screen: Console, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """A table of figures: first column names, the others right-aligned, and a blank line after it."""
+def figures(screen: Console, head: Sequence[str], rows: Sequence[Sequence[str]], *, blank: bool = True) -> None:
+    """A table of figures: first column names, the others right-aligned."""
     lines = [head, *rows]
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
     for name, *values in lines:
         cells = [name.ljust(widths[0]), *(value.rjust(width) for value, width in zip(values, widths[1:], strict=True))]
         screen.print("  " + "  ".join(cells), soft_wrap=True)
-    screen.print()
+    if blank:
+        screen.print()

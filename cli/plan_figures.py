@@ -55,3 +55,10 @@ def cautions_of(made: Plan) -> list[dict[str, Any]]:
         }
         for key in named
     ]
+
+
+def time_of(minute: float, start_minute: int | None) -> str:
+    """Elapsed hours:minutes, or the clock once a start is given; rounded down, so that nobody comes late."""
+    whole = int(minute) + (start_minute or 0)
+    hours = whole // 60 if start_minute is None else whole // 60 % 24
+    return f"{hours}:{whole % 60:02d}" if start_minute is None else f"{hours:02d}:{whole % 60:02d}"

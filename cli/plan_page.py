@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from chemistry import reference
 from cli import pages
-from cli.plan_figures import cautions_of, total_minutes, water_figures, waters_of
+from cli.plan_figures import cautions_of, time_of, total_minutes, water_figures, waters_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,7 +20,7 @@ _FIGURES = (
     ("alkalinity_dkh", "Alkalinity", "dKH", ".1f"),
     ("nitrate_mg_l", "Nitrate", "mg/L NO3", ".1f"),
     ("ammonia_mg_n_l", "Ammonia", "mg/L N", ".2f"),
-    ("conductivity_us_cm", "Conductivity", "µS/cm", ".0f"),
+    ("conductivity_us_cm", "Conductivity*", "µS/cm", ".0f"),
     ("temperature_c", "Temperature", "°C", ".1f"),
 )
 _LAST_WORD = (
@@ -46,49 +46,71 @@ def show_plan(screen: Console, made: Plan, start_minute: int | None) -> None:
 
 
 def _in_short(screen: Console, made: Plan) -> None:
+    from chemistry.units import figure
+
     figures = made.figures
-    chosen, totes = figures.neutraliser, figures.totes
+    totes, blend, low_cm = figures.totes, figures.blend, 100 * figures.low_level_m
     count = "1 tote" if totes.count == 1 else f"{totes.count} totes ({totes.volume_l:.0f} L each)"
     rows = [
-        ("Change", f"{figures.change_share:.0%} of the live water, {figures.change_volume_l:.0f} L, "
-                   f"down to {100 * figures.low_level_m:.0f} cm"),
-        ("Refill", f"{count} at {figures.refill_temperature_c:.1f} °C: "
-                   f"{figures.blend.hot_l:.0f} L hot and {figures.blend.cold_l:.0f} L cold"),
-        ("Neutraliser", _amount(chosen.in_all_g, chosen.in_all_ml, chosen.per_tote_g, chosen.per_tote_ml, totes.count)
-         + chosen.entry.substance.name),
-    ]  # fmt: skip
-    for name, grams in figures.recipe.grams.items():
-        rows.append(("Salt", _amount(grams, None, figures.salts_per_tote_g[name], None, totes.count) + name))
-    if not figures.recipe.grams:
-        rows.append(("Salts", "none needed" if not figures.recipe.missed else "none that help"))
+        (
+            "Change",
+            f"{figures.change_share:.0%} of the live water, {figures.change_volume_l:.0f} L, down to {low_cm:.0f} cm",
+        ),
+        (
+            "Refill",
+            f"{count} at {figures.refill_temperature_c:.1f} °C: {blend.hot_l:.0f} L hot and {blend.cold_l:.0f} L cold",
+        ),
+        ("Neutraliser", _neutraliser(figures)),
+    ]
+    salts = [
+        _amount(f"{figure(grams, 4)} g", f"{figure(figures.salts_per_tote_g[name], 4)} g", name, totes.count)
+        for name, grams in figures.recipe.grams.items()
+    ] or ["none that help are in the cupboard" if figures.recipe.missed else "none needed"]
+    rows += [("Salts" if index == 0 else "", salt) for index, salt in enumerate(salts)]
     fill = totes.count * figures.pump_minutes.predicted
-    rows.append(("Minutes", f"drain {figures.drain_minutes.predicted:.0f}, make each tote {figures.tap_minutes:.0f}, "
-                            f"fill {fill:.0f}; {total_minutes(made):.0f} until all is on again"))  # fmt: skip
+    rows.append(
+        (
+            "Minutes",
+            f"drain {figures.drain_minutes.predicted:.0f}, draw each tote {figures.tap_minutes:.0f}, fill {fill:.0f}; "
+            f"{total_minutes(made):.0f} until all is on again",
+        )
+    )
     pages.heading(screen, "In short")
     pages.pairs(screen, rows)
 
 
-def _amount(grams: float | None, ml: float | None, each_g: float | None, each_ml: float | None, count: int) -> str:
-    """'24.2 g (12.1 g a tote) of '; 'none needed: ' for nothing."""
-    if not grams and not ml:
-        return "none needed: tap reads no chlorine, "
-    in_all = f"{ml:.3g} mL" if ml else f"{grams:.4g} g"
-    each = f"{each_ml:.3g} mL" if each_ml else f"{each_g:.4g} g"
-    return f"{in_all} " + (f"({each} a tote) " if count > 1 else "")
+def _neutraliser(figures: Figures) -> str:
+    from chemistry.plan.tote_steps import neutraliser_amount, neutraliser_name
+    from chemistry.units import figure
+
+    chosen = figures.neutraliser
+    if chosen is None:
+        return "none needed: the tap reads no chlorine"
+    in_all = (
+        f"{figure(chosen.in_all_ml, 4)} mL" if chosen.in_all_ml is not None else f"{figure(chosen.in_all_g or 0, 4)} g"
+    )
+    return _amount(in_all, neutraliser_amount(figures), neutraliser_name(figures), figures.totes.count)
+
+
+def _amount(in_all: str, each: str, name: str, totes: int) -> str:
+    """'24 g (12 g a tote) of sodium bicarbonate'."""
+    return f"{in_all}{f' ({each} a tote)' if totes > 1 else ''} of {name}"
 
 
 def _why(screen: Console, figures: Figures) -> None:
     """Why this share, and what ten points less or more would do to nitrate."""
+    from chemistry.units import figure
+
     tank, tap = figures.tank, figures.waters.tap
     pages.heading(screen, f"Why {figures.change_share:.0%}")
     rise = tank.nitrate_rise_mg_l
     facts = (
-        f"Nitrate stands at {figures.waters.tank_before.nitrate_mg_l:g} mg/L, the tap brings {tap.nitrate_mg_l:g}, "
-        + (f"it rises {rise:g} from one change to the next, " if rise is not None else "its rise is not given, ")
-        + f"and the ceiling is {tank.nitrate_ceiling_mg_l:g}."
+        f"Nitrate stands at {figure(figures.waters.tank_before.nitrate_mg_l)} mg/L, the tap brings {figure(tap.nitrate_mg_l)}, "
+        + (f"it rises {figure(rise)} from one change to the next, " if rise is not None else "its rise is not given, ")
+        + f"and the ceiling is {figure(tank.nitrate_ceiling_mg_l)}."
     )
     choice = (
-        "The smallest share, in steps of 5 %, that keeps it under the ceiling now and for good."
+        "The smallest share, in steps of 5 %, that keeps it at or under the ceiling, now and for good."
         if figures.share_from == "nitrate ceiling"
         else "You gave this share."
     )
@@ -110,27 +132,24 @@ def _waters(screen: Console, figures: Figures) -> None:
         [f"{label}, {unit}", *(f"{waters[name][key]:{form}}" for name in _WATERS)]
         for key, label, unit, form in _FIGURES
     ]
-    pages.figures(screen, ["", *_WATERS.values()], rows)
+    pages.figures(screen, ["", *_WATERS.values()], rows, blank=False)
+    pages.paragraph(screen, "* computed from the ions, at 25 °C; a meter may differ by a few per cent")
+    screen.print()
 
 
 def _steps(screen: Console, made: Plan, start_minute: int | None) -> None:
     """Every step with its time; HOLD marks what must be confirmed; a caution stands with the first step it concerns."""
     pages.heading(screen, "Steps" + ("" if start_minute is not None else " (hours:minutes after the first)"))
     pages.paragraph(screen, "HOLD: do not go on before this is done and confirmed.")
+    if any(finding.level == "stop" for finding in made.findings):
+        pages.paragraph(screen, "A STOP stands at the top of this page: resolve it before the first step.")
     shown: set[str] = set()
     rows = []
     for step in made.steps:
-        mark = f"{_time(step.start_minute, start_minute)} {'HOLD' if step.hold else ''}"
+        mark = f"{time_of(step.start_minute, start_minute)} {'HOLD' if step.hold else ''}"
         rows.append(((mark, "bold" if step.hold else ""), step.text))
         for key in step.cautions:
             if key not in shown:
                 shown.add(key)
                 rows.append((("", ""), f"Take care: {reference.table('cautions')[key]['text']}"))
     pages.hanging(screen, rows)
-
-
-def _time(minute: float, start_minute: int | None) -> str:
-    """Elapsed hours:minutes, or the clock once a start is given; rounded down, so that nobody comes late."""
-    whole = int(minute) + (start_minute or 0)
-    hours = whole // 60 if start_minute is None else whole // 60 % 24
-    return f"{hours}:{whole % 60:02d}" if start_minute is None else f"{hours:02d}:{whole % 60:02d}"

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
-from cli.answer import Answer
-from cli.plan_figures import cautions_of, total_minutes, water_figures, waters_of
+from cli.answer import Answer, plain
+from cli.plan_figures import cautions_of, time_of, total_minutes, water_figures, waters_of
 
 if TYPE_CHECKING:
-    from chemistry.plan.figures import Jobs
+    from chemistry.plan.figures import Jobs, NeutraliserDose
     from chemistry.plan.household import Tank
     from chemistry.plan.planner import Plan
 
@@ -45,7 +45,7 @@ def answer(
 
         show_plan(screen, made, start_minute)
 
-    return Answer("plan", _result(made), show, made.findings, made.assumptions)
+    return Answer("plan", _result(made, start_minute), show, made.findings, made.assumptions)
 
 
 def _clock_minute(text: str) -> int:
@@ -78,15 +78,15 @@ def _jobs(tank: Tank, today: str | None, clean_substrate: bool, service_filter: 
     )
 
 
-def _result(made: Plan) -> dict[str, Any]:
-    """The plan for machines."""
+def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
+    """The plan for machines; with a start, every step has its time of day as well."""
     figures = made.figures
-    chosen = figures.neutraliser
     return {
         "tank": figures.tank.name,
         "change_share": figures.change_share,
         "share_from": figures.share_from,
         "change_volume_l": figures.change_volume_l,
+        "low_level_m": figures.low_level_m,
         "nitrate": figures.nitrate,
         "target": figures.target.name,
         "totes": figures.totes,
@@ -97,13 +97,7 @@ def _result(made: Plan) -> dict[str, Any]:
             "first_tote": _drawn(figures.first_blend),
             "later_totes": _drawn(figures.next_blend),
         },
-        "neutraliser": {
-            "agent": chosen.entry.substance.name,
-            "agent_g": chosen.in_all_g,
-            "solution_ml": chosen.in_all_ml,
-            "agent_g_per_tote": chosen.per_tote_g,
-            "solution_ml_per_tote": chosen.per_tote_ml,
-        },
+        "neutraliser": _neutraliser(figures.neutraliser),
         "salts": [
             {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}
             for name, grams in figures.recipe.grams.items()
@@ -117,10 +111,30 @@ def _result(made: Plan) -> dict[str, Any]:
             "fill_early": figures.totes.count * figures.pump_minutes.early,
             "fill_late": figures.totes.count * figures.pump_minutes.late,
             "tote": figures.tap_minutes,
+            "hot_water_waits": figures.hot_waits_min,
             "total": total_minutes(made),
         },
-        "steps": made.steps,
+        "steps": [
+            plain(step) | ({} if start_minute is None else {"clock": time_of(step.start_minute, start_minute)})
+            for step in made.steps
+        ],
         "cautions": cautions_of(made),
+    }
+
+
+def _neutraliser(chosen: NeutraliserDose | None) -> dict[str, Any]:
+    """The neutraliser for machines; nothing of nothing where the tap has no chlorine."""
+    if chosen is None:
+        return {"agent": None, "agent_g": 0.0, "solution_ml": None}
+    return {
+        "agent": chosen.entry.substance.name,
+        "agent_g": chosen.in_all_g,
+        "solution_ml": chosen.in_all_ml,
+        "agent_g_per_tote": chosen.per_tote_g,
+        "solution_ml_per_tote": chosen.per_tote_ml,
+        "solution_g_l": chosen.entry.solution_g_l,
+        "purity": chosen.entry.purity,
+        "excess": chosen.entry.excess,
     }
 
 

@@ -9,13 +9,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from chemistry.change.blending import Vessel, blend_of_volumes, blend_to_target, scald_findings
+from chemistry.change.blending import Vessel, blend_of_volumes, blend_to_target, reheat_minutes, scald_findings
 from chemistry.change.dilution import after_change, course, settled_peak, share_for_ceiling
 from chemistry.change.flow import (
     Hose,
     Pump,
     friction_factor,
-    frictionless_flow_l_min,
     hose_loss_m,
     minutes_to_move,
     operating_flow_l_min,
@@ -105,10 +104,17 @@ def test_blends_that_cannot_be_are_refused(call: object) -> None:
 def test_scalding_is_said_from_49_degrees_with_its_times() -> None:
     # US CPSC 5098: 5 min at 120 F, 30 s at 130 F, 6 s at 140 F, 2 s at 150 F.
     assert scald_findings(48.9) == []
-    assert "300 s at 49 °C" in scald_findings(49.0)[0].text
+    assert "5 minutes at 49 °C" in scald_findings(49.0)[0].text
     assert "30 s at 54 °C and 6 s at 60 °C" in scald_findings(58.0)[0].text
     assert "2 s at 66 °C" in scald_findings(75.0)[0].text
     assert "CPSC" in scald_findings(58.0)[0].source
+
+
+def test_reheating_from_first_principles() -> None:
+    # 100 L from 10 to 60 degC: 98.3 kg x 4.18 kJ/(kg K) x 50 K / 3 kW = 114 min; "4.5 kW at 50 K gives 77.5 L/h".
+    assert reheat_minutes(100, 60.0, 10.0, 3.0) == pytest.approx(114, abs=1)
+    assert reheat_minutes(77.5, 60.0, 10.0, 4.5) == pytest.approx(60, rel=0.02)
+    assert reheat_minutes(100, 60.0, 10.0, 0.0) == np.inf
 
 
 # --- dilution -------------------------------------------------------------------------------------------------
@@ -212,7 +218,8 @@ def test_times_are_bracketed_and_grow_with_volume(
     assert 0 < once.early <= once.predicted * (1 + 1e-9)
     assert once.predicted <= once.late * (1 + 1e-6)
     assert twice.predicted == pytest.approx(2 * once.predicted)
-    assert once.early >= volume_l / frictionless_flow_l_min(PUMP, lift) * (1 - 1e-9)
+    # A tenth more flow, head and bore are worth at most a third of the time here.
+    assert once.early >= 0.6 * once.predicted
 
 
 def test_nothing_to_move_takes_no_time() -> None:

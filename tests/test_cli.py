@@ -124,7 +124,7 @@ def test_start_gives_clock_times(tapwright: Callable[..., Outcome]) -> None:
         ((*NEUTRALISE[:-1], "chalk"), 2, "bad_input", "is not a neutraliser known here"),
         ((*NEUTRALISE[:-1], "sodium hydroxymethanesulfonate"), 3, "no_answer", "Give the label's own figure"),
         ((*NEUTRALISE, "--label-amount", "5 mL"), 2, "bad_input", "has three parts"),
-        ((*NEUTRALISE, "--excess", "-5%"), 2, "bad_input", "0 % or more is allowed"),
+        ((*NEUTRALISE, "--excess", "-5%"), 2, "bad_input", "0 % to 200 % is allowed"),
         ((*NEUTRALISE, "--ph", "14"), 2, "bad_input", "a number from 4 to 11 is allowed"),
         ((*NEUTRALISE, "--cl2-to-n", "0"), 2, "bad_input", "a number from 1 to 100"),
         ((*NEUTRALISE, "--cl2-to-n", "four"), 2, "bad_input", "'four' is read"),
@@ -239,6 +239,50 @@ def test_a_reader_that_goes_away_is_no_error() -> None:
     )  # fmt: skip
     assert done.stdout.startswith("Water change for")
     assert done.stderr == ""
+
+
+def test_letters_that_the_terminal_lacks_are_no_crash(tmp_path: Path) -> None:
+    path = tmp_path / "house.toml"
+    path.write_text(DEMO.read_text(encoding="utf-8").replace("Rock wall", "水槽"), encoding="utf-8")
+    for words in (("check", str(path)), (*map(str, BLEND),), ("plan", str(path), "--tank", "nothing")):
+        done = process(*words, PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+        assert "Traceback" not in done.stderr
+    document = process("check", str(path), "--json", PYTHONIOENCODING="ascii").stdout
+    assert json.loads(document)["result"]["tanks"][0] == "水槽"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_full_disk_is_one_line() -> None:
+    done = subprocess.run(
+        f'"{sys.executable}" -m cli plan demo/house.toml --tank "Rock wall" > /dev/full',
+        shell=True, capture_output=True, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr == "the answer cannot be written: no space left on device.\n"
+
+
+def test_a_negative_quantity_is_no_option(tapwright: Callable[..., Outcome]) -> None:
+    assert tapwright("convert", "-40 degC", "degF", "--json").json["result"]["value"] == pytest.approx(-40)
+    assert "below absolute zero" in tapwright("convert", "-500 degC", "degF").err
+
+
+def test_options_name_all_their_faults_at_once(tapwright: Callable[..., Outcome]) -> None:
+    said = tapwright("neutralise", "--volume", "400", "--total-chlorine", "2.4", "--agent", "x", "--ph", "20").err
+    assert [line.split(":")[0] for line in said.splitlines()] == ["--volume", "--total-chlorine", "--ph"]
+
+
+def test_a_dose_in_millilitres_of_the_solution(tapwright: Callable[..., Outcome]) -> None:
+    done = tapwright(*NEUTRALISE, "--solution", "50 g/L", "--dose", "60 mL", "--json")
+    assert done.json["result"]["given_g"] == pytest.approx(3.0)
+    assert "chlorine_left" in [finding["code"] for finding in done.json["findings"]]
+    assert "You put in  3 g" in tapwright(*NEUTRALISE, "--dose", "3 g").out
+    assert "Give --solution as well" in tapwright(*NEUTRALISE, "--dose", "60 mL").err
+
+
+def test_no_words_show_the_help(tapwright: Callable[..., Outcome]) -> None:
+    done = tapwright()
+    assert done.code == 0
+    assert "plan" in done.out
 
 
 LIGHT = ("--help", "--version", "plan --help", "neutralise --help")

@@ -100,8 +100,9 @@ def test_arrays_give_what_scalars_give() -> None:
 
 # mg CaCO3 per mg Cl2, strong-ion difference with HOCl as reference; recomputed from CIAAW abridged weights.
 ALKALINITY = [
-    ("sodium thiosulfate", 0.7058, 1.4115), ("sodium sulfite", -0.7058, 0.0), ("sodium bisulfite", -1.4115, -0.7058),
-    ("sodium metabisulfite", -1.4115, -0.7058), ("ascorbic acid", -0.7058, 0.0), ("sodium ascorbate", 0.0, 0.7058),
+    ("sodium thiosulfate anhydrous", 0.7058, 1.4115), ("sodium sulfite", -0.7058, 0.0),
+    ("sodium bisulfite", -1.4115, -0.7058), ("sodium metabisulfite", -1.4115, -0.7058),
+    ("ascorbic acid", -0.7058, 0.0), ("sodium ascorbate", 0.0, 0.7058),
 ]  # fmt: skip
 
 

@@ -83,7 +83,8 @@ def test_salts_are_neutral_and_their_ions_fit_in_their_mass(entry: object) -> No
 
 # What one gram adds; recomputed by hand from CIAAW abridged weights.
 PER_GRAM = [
-    ("sodium bicarbonate", 0.0, 11.904), ("sodium carbonate", 0.0, 18.870), ("potassium bicarbonate", 0.0, 9.9886),
+    ("sodium bicarbonate", 0.0, 11.904), ("sodium carbonate anhydrous", 0.0, 18.870),
+    ("potassium bicarbonate", 0.0, 9.9886),
     ("magnesium sulfate heptahydrate", 4.0574, 0.0), ("calcium chloride dihydrate", 6.8024, 0.0),
     ("calcium sulfate hemihydrate", 6.8898, 0.0), ("magnesium chloride hexahydrate", 4.9190, 0.0),
 ]  # fmt: skip
@@ -103,5 +104,20 @@ def test_names_are_found_by_formula_other_spelling_and_trade_name() -> None:
 def test_an_unknown_name_brings_the_nearest() -> None:
     with pytest.raises(BadInput, match="'magnesium sulfate heptahydrate'"):
         salt("magnesium sulfate hexahydrate")
-    with pytest.raises(BadInput, match="sodium thiosulfate"):
-        agent("thiosulfate")
+    with pytest.raises(BadInput, match="'sodium thiosulfate pentahydrate'"):
+        agent("thiosulphate pentahydrate")
+
+
+@pytest.mark.parametrize(
+    ("find", "name"),
+    [
+        (agent, "sodium thiosulphate"),
+        (salt, "magnesium sulfate"),
+        (salt, "calcium chloride"),
+        (salt, "sodium carbonate"),
+    ],
+)
+def test_a_name_without_its_hydrate_is_refused(find: object, name: str) -> None:
+    # Anhydrous taken for crystals would leave a third of the chlorine.
+    with pytest.raises(BadInput, match=r"does not say which hydrate.*anhydrous"):
+        find(name)

@@ -98,12 +98,25 @@ def scald_findings(hot_c: float) -> list[Finding]:
     rows = list(reference.table("scald").values())
     above = next((at for at, row in enumerate(rows) if float(row["temperature_c"]) > hot_c), len(rows))
     near = rows[max(above - 1, 0) : above + 1]
-    times = " and ".join(f"{float(row['value']):.0f} s at {float(row['temperature_c']):.0f} °C" for row in near)
+    times = " and ".join(f"{_spoken(float(row['value']))} at {float(row['temperature_c']):.0f} °C" for row in near)
     text = (
         f"The hot tap at {hot_c:.0f} °C scalds: an adult burns deeply in {times}, a child faster. "
         "Run cold first, keep hands and children away."
     )
     return [Finding("caution", "scald", text, hot_c, limit, "degC", reference.cited(near[0]))]
+
+
+def _spoken(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} minutes"
+
+
+def reheat_minutes(volume_l: float, hot_c: float, cold_c: float, power_kw: float) -> float:
+    """Minutes a heater takes to bring `volume_l` of store water from cold to hot [degC]; infinite without power.
+
+    First principles, without losses: mass times the difference of enthalpy.
+    """
+    heat_kj = volume_l * density_kg_l(hot_c) * (enthalpy_kj_kg(hot_c) - enthalpy_kj_kg(cold_c))
+    return heat_kj / power_kw / 60 if power_kw > 0 else float("inf")
 
 
 def _poured(hot_l: Number, cold_l: Number, hot_c: Number, cold_c: Number, vessel: Vessel) -> tuple[Number, Number]:

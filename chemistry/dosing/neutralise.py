@@ -11,6 +11,7 @@ from chemistry import reference
 from chemistry.errors import BadInput, NoAnswer
 from chemistry.findings import Finding, Level
 from chemistry.substances import Agent, molar_mass
+from chemistry.units import figure
 from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
 from chemistry.water.composition import Water
 
@@ -206,6 +207,8 @@ def _amounts(
     """Grams and millilitres: from stoichiometry, or from the label where stoichiometry is no dose."""
     if agent.dose_from == "stoichiometry":
         return dose_g, None if solution_g_l is None else 1000 * dose_g / solution_g_l
+    if label is None and not np.any(np.asarray(chlorine.total_mg_l) > 0):
+        return 0.0, None
     if label is None:
         raise NoAnswer.of(
             agent.name,
@@ -238,15 +241,15 @@ def dose_findings(dose: Neutralisation, agent: Agent) -> list[Finding]:
         findings.append(_chlorine_left(dose))
     if agent.on_chloramine == "unclear" and dose.combined_chlorine_mg_l > 0:
         text = (
-            f"Sources conflict on {agent.name} against chloramine, and {dose.combined_chlorine_mg_l:.2g} mg/L here is "
+            f"Sources conflict on {agent.name} against chloramine, and {figure(dose.combined_chlorine_mg_l, 2)} mg/L here is "
             "chloramine. Test total chlorine after dosing; it must read zero before the water meets fish."
         )
         findings.append(Finding("caution", "agent_on_chloramine", text))
     limit = reference.value("limits", "sulfite_excess")
     if agent.oxygen_pace == "fast" and dose.oxygen_demand_mg_l > limit:
         text = (
-            f"The excess of {agent.name} takes {dose.oxygen_demand_mg_l:.1f} mg/L of oxygen out of the water within "
-            "minutes. Use less excess, or aerate before the water meets fish."
+            f"What is left over of {agent.name} takes {dose.oxygen_demand_mg_l:.1f} mg/L of oxygen out of the water "
+            "within minutes. Measure it finer (a stock solution), use less excess, or aerate before it meets fish."
         )
         findings.append(
             Finding(
@@ -268,11 +271,35 @@ def dose_findings(dose: Neutralisation, agent: Agent) -> list[Finding]:
     return findings
 
 
+def chlorine_findings(chlorine: ChlorineReadings) -> list[Finding]:
+    """A caution for a reading above what utilities may carry on average."""
+    limit = reference.value("limits", "chlorine_tap_usual_maximum")
+    if chlorine.total_mg_l <= limit:
+        return []
+    text = (
+        f"{figure(chlorine.total_mg_l)} mg/L of chlorine in the tap is more than utilities may carry on average. "
+        "Test again before dosing."
+    )
+    source = reference.citation("limits", "chlorine_tap_usual_maximum")
+    return [Finding("caution", "chlorine_high", text, chlorine.total_mg_l, limit, "mg/L", source)]
+
+
+def label_findings(agent: Agent, label: LabelDose | None) -> list[Finding]:
+    """A note where a label's figure is given for an agent that is dosed by its chemistry."""
+    if label is None or agent.dose_from == "label":
+        return []
+    text = f"{agent.name} is dosed by its chemistry, not by the label's figure."
+    if label.amount_g is not None:
+        ratio = 1000 * label.amount_g / (label.volume_l * label.chlorine_mg_l)
+        text += f" The label gives {figure(ratio)} g per g of chlorine, the chemistry {figure(agent.mass_ratio)}."
+    return [Finding("note", "label_not_used", text)]
+
+
 def _chlorine_left(dose: Neutralisation) -> Finding:
     limit = reference.value("limits", "chlorine_acute")
     level: Level = "stop" if dose.chlorine_left_mg_l > limit else "caution"
     text = (
-        f"This dose leaves {dose.chlorine_left_mg_l:.2g} mg/L of chlorine in the water; {limit * 1000:g} µg/L is the "
+        f"This dose leaves {figure(dose.chlorine_left_mg_l, 2)} mg/L of chlorine in the water; {limit * 1000:g} µg/L is the "
         "limit for one hour. Dose the full amount before the water meets fish."
     )
     return Finding(
@@ -291,7 +318,7 @@ def ammonia_findings(ammonia_mg_n_l: float, ph: float | None, temperature_c: flo
     if ammonia_mg_n_l <= 0:
         return []
     if ph is None or temperature_c is None:
-        text = f"pH or temperature of {water} not given: its ammonia, {ammonia_mg_n_l:.2g} mg/L N, cannot be judged."
+        text = f"pH and temperature of {water} are needed to judge its ammonia, {figure(ammonia_mg_n_l, 2)} mg/L N."
         return [Finding("note", "ammonia_not_judged", text, ammonia_mg_n_l, None, "mg/L N")]
     share = unionised_share(ph, temperature_c)
     acute, chronic = acute_criterion_mg_n_l(ph, temperature_c), chronic_criterion_mg_n_l(ph, temperature_c)
@@ -299,9 +326,10 @@ def ammonia_findings(ammonia_mg_n_l: float, ph: float | None, temperature_c: flo
         return []
     level: Level = "stop" if ammonia_mg_n_l > acute else "caution"
     limit, period = (acute, "one hour") if level == "stop" else (chronic, "thirty days")
+    advice = "A smaller change brings less; feed little and test daily."
     text = (
-        f"Ammonia in {water}: {ammonia_mg_n_l:.2g} mg/L N, {share:.0%} of it un-ionised at pH {ph:.1f} and "
-        f"{temperature_c:.0f} °C. The limit over {period} is {limit:.2g} mg/L N."
+        f"Ammonia in {water}: {figure(ammonia_mg_n_l, 2)} mg/L N, {share:.0%} of it un-ionised at pH {ph:.1f} and "
+        f"{temperature_c:.0f} °C. The limit over {period} is {figure(limit, 2)} mg/L N. {advice}"
     )
     return [
         Finding(level, "ammonia", text, float(ammonia_mg_n_l), float(limit), "mg/L N", "US EPA 822-R-13-001 (2013)")

@@ -44,11 +44,17 @@ class Miss:
 
 @dataclass(frozen=True)
 class Recipe:
-    """grams of each salt for the whole volume (used salts only, by name), the water that comes of it, bands missed."""
+    """Grams of each salt for the whole volume (used salts only, by name) and the water that comes of it.
+
+    missed: bands that the cupboard cannot reach, weighed however finely.  missed_by_scale: bands that only the
+    rounding to the scale loses.  harsh: salts in it that raise pH far (carbonates), taken only where gentle ones fail.
+    """
 
     grams: Mapping[str, float]
     water: Water
     missed: tuple[Miss, ...]
+    missed_by_scale: tuple[Miss, ...] = ()
+    harsh: tuple[str, ...] = ()
 
 
 def dissolve(water: Water, grams_per_l: Iterable[tuple[Salt, float]]) -> Water:
@@ -67,13 +73,23 @@ def recipe(
 ) -> Recipe:
     """Grams for `volume_l` of refill, made in `parts` equal batches weighed in steps of `step_g`.
 
-    The bands are drawn in by what rounding each batch to the scale can move, so that the rounded recipe stays inside;
-    where they are too narrow for that, they are met before rounding. Where the cupboard cannot meet every band, the
-    least total miss is chosen and every band missed is listed. Raises BadInput for a volume or step below 0.
+    Carbonates are left in the cupboard where the other salts do. The bands are drawn in by what rounding each batch to
+    the scale can move, so that the rounded recipe stays inside; where they are too narrow for that, they are met
+    before rounding. Where the cupboard cannot meet every band, the least total miss is chosen and every band missed is
+    listed. Raises BadInput for a volume or step below 0.
     """
     if volume_l <= 0 or step_g < 0 or parts < 1:
         raise BadInput.of("volume", f"{volume_l} L in {parts} batches by {step_g} g.", "Give more than 0 L.")
     cupboard = sorted(cupboard, key=lambda item: item.salt.name)  # so that the file's order never decides
+    gentle = [item for item in cupboard if item.salt.gentle]
+    made = _made(water, target, gentle, volume_l, step_g, parts)
+    return made if not made.missed else _made(water, target, cupboard, volume_l, step_g, parts)
+
+
+def _made(
+    water: Water, target: Target, cupboard: Sequence[Stocked], volume_l: float, step_g: float, parts: int
+) -> Recipe:
+    """The recipe from exactly these salts."""
     rows = _rows(water, target, cupboard)
     upper = np.array([np.inf if item.stock_g is None else item.stock_g / volume_l for item in cupboard])
     give = 0.5 * step_g * parts / volume_l * np.abs(rows.matrix).sum(axis=1)
@@ -82,10 +98,22 @@ def recipe(
         amounts = _fewest_grams(rows, upper)
     if amounts is None:
         amounts = _least_miss(rows, upper)
+    exact = _dissolved(water, cupboard, amounts)
     grams = _weighed(amounts * volume_l, step_g, parts, cupboard)
-    dissolved = [(item.salt, item.purity * grams[item.salt.name] / volume_l) for item in cupboard]
-    made = dissolve(water, dissolved)
-    return Recipe({name: gram for name, gram in grams.items() if gram > 0}, made, misses(made, target))
+    made = _dissolved(water, cupboard, grams / volume_l)
+    used = {item.salt: float(gram) for item, gram in zip(cupboard, grams, strict=True) if gram > 0}
+    missed = misses(exact, target)
+    return Recipe(
+        grams={salt.name: gram for salt, gram in used.items()},
+        water=made,
+        missed=missed,
+        missed_by_scale=() if missed else misses(made, target),
+        harsh=tuple(salt.name for salt in used if not salt.gentle),
+    )
+
+
+def _dissolved(water: Water, cupboard: Sequence[Stocked], grams_per_l: Array) -> Water:
+    return dissolve(water, [(item.salt, item.purity * gram) for item, gram in zip(cupboard, grams_per_l, strict=True)])
 
 
 def misses(water: Water, target: Target) -> tuple[Miss, ...]:
@@ -165,14 +193,10 @@ def _least_miss(rows: _Rows, upper: Array) -> Array:
     return amounts[: len(upper)]
 
 
-def _weighed(grams: Array, step_g: float, parts: int, cupboard: Sequence[Stocked]) -> dict[str, float]:
+def _weighed(grams: Array, step_g: float, parts: int, cupboard: Sequence[Stocked]) -> Array:
     """Grams in all, each batch rounded to the scale, and never more than is in stock."""
-    weighed = {}
-    for item, gram in zip(cupboard, grams, strict=True):
-        batch = gram / parts
-        if step_g > 0:
-            batch = round(batch / step_g) * step_g
-            if item.stock_g is not None and batch * parts > item.stock_g:
-                batch = max(batch - step_g, 0.0)
-        weighed[item.salt.name] = float(batch * parts)
-    return weighed
+    if step_g == 0:
+        return grams
+    stock = np.array([np.inf if item.stock_g is None else item.stock_g for item in cupboard])
+    batches = np.round(grams / parts / step_g) * step_g
+    return np.where(batches * parts > stock * (1 + 1e-9), np.maximum(batches - step_g, 0.0), batches) * parts

@@ -10,7 +10,8 @@ from chemistry.change.dilution import NitrateCourse
 from chemistry.change.flow import Minutes
 from chemistry.dosing.neutralise import Neutralisation
 from chemistry.dosing.remineralise import Recipe
-from chemistry.plan.household import Household, NeutraliserTable, Tank
+from chemistry.plan.household import Household, Tank
+from chemistry.plan.household_tables import NeutraliserTable
 from chemistry.water.composition import Water
 from chemistry.water.target import Target
 
@@ -45,14 +46,33 @@ class Waters:
 
 @dataclass(frozen=True)
 class NeutraliserDose:
-    """The neutraliser chosen and its dose as weighed: each tote rounded up to the scale, and all of them."""
+    """A neutraliser and its dose as measured out: for one tote, rounded up to what can be measured, and for all.
+
+    dose: of one tote, with what the measured amount leaves behind.  per_tote_g is None for a label's millilitres,
+    per_tote_ml for grams of the dry agent.
+    """
 
     entry: NeutraliserTable
     dose: Neutralisation
     per_tote_g: float | None
     per_tote_ml: float | None
-    in_all_g: float | None
-    in_all_ml: float | None
+    totes: int
+
+    @property
+    def in_all_g(self) -> float | None:
+        """Grams for all totes."""
+        return None if self.per_tote_g is None else self.totes * self.per_tote_g
+
+    @property
+    def in_all_ml(self) -> float | None:
+        """Millilitres for all totes."""
+        return None if self.per_tote_ml is None else self.totes * self.per_tote_ml
+
+    @property
+    def short(self) -> bool:
+        """Whether the cupboard holds less than is needed."""
+        stock_g = self.entry.stock_g
+        return stock_g is not None and self.in_all_g is not None and self.in_all_g > stock_g
 
 
 @dataclass(frozen=True)
@@ -60,8 +80,10 @@ class Figures:
     """Every figure of one change.
 
     change_share of the live water; share_from: 'nitrate ceiling' or 'given'.  first_blend, next_blend: of the first
-    tote (its plastic still at room temperature) and of each later one.  salts_per_tote_g by name.  drain_minutes for
-    the whole, pump_minutes and tap_minutes for one tote.  nitrate: courses at 10 points less, this share, 10 more.
+    tote (its plastic still at room temperature) and of each later one.  neutraliser: None where the tap has no
+    chlorine; short_neutraliser: a better one there is too little of.  salts_per_tote_g by name.  drain_minutes for the
+    whole, pump_minutes and tap_minutes for one tote.  hot_waits_min: for every tote, how long the hot store must heat
+    first.  nitrate: courses at 10 points less, this share, 10 more.
     """
 
     household: Household
@@ -74,7 +96,8 @@ class Figures:
     totes: Totes
     first_blend: Blend
     next_blend: Blend
-    neutraliser: NeutraliserDose
+    neutraliser: NeutraliserDose | None
+    short_neutraliser: NeutraliserDose | None
     recipe: Recipe
     salts_per_tote_g: Mapping[str, float]
     waters: Waters
@@ -82,6 +105,7 @@ class Figures:
     drain_minutes: Minutes
     pump_minutes: Minutes
     tap_minutes: float
+    hot_waits_min: tuple[float, ...]
     jobs: Jobs
 
     @property
@@ -106,3 +130,8 @@ class Figures:
         """Litres between the usual level and the overflow."""
         free_m = self.tank.overflow_height_m - self.tank.water_height_m
         return self.tank.live_volume_l * free_m / self.tank.water_height_m
+
+    @property
+    def spare_minutes(self) -> float:
+        """Minutes of pumping, at its fastest, from the usual level to the overflow."""
+        return self.spare_l * self.pump_minutes.early / self.totes.volume_l

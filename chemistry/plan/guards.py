@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from chemistry import reference
 from chemistry.change.blending import scald_findings
-from chemistry.dosing.neutralise import ammonia_findings, dose_findings
+from chemistry.dosing.neutralise import ammonia_findings, chlorine_findings, dose_findings, label_findings
+from chemistry.dosing.remineralise import Miss
 from chemistry.findings import Finding, Level
-from chemistry.plan.figures import Figures
+from chemistry.plan.figures import Figures, NeutraliserDose
+from chemistry.plan.sheet import Step
+from chemistry.units import figure
 from chemistry.water.conductivity import conductivity_us_cm
-from chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
 
 
 def guards(figures: Figures) -> list[Finding]:
@@ -21,6 +25,7 @@ def guards(figures: Figures) -> list[Finding]:
         *_steps_of_the_tank(figures),
         *_size(figures),
         *_hot_store(figures),
+        *_overflow(figures),
         *scald_findings(figures.household.hot_water.temperature_c),
         *_filter(figures),
     ]
@@ -37,24 +42,42 @@ def _against(code: str, value: float, text: str, limit_key: str) -> list[Finding
 
 def _neutraliser(figures: Figures) -> list[Finding]:
     chosen = figures.neutraliser
-    agent, stock_g = chosen.entry.substance, chosen.entry.stock_g
-    findings = dose_findings(chosen.dose, agent)
-    if stock_g is not None and (chosen.in_all_g or 0.0) > stock_g:
-        text = (
-            f"{chosen.in_all_g:.3g} g of {agent.name} are needed and {stock_g:.3g} g are in stock. "
-            "Do not begin: buy more, or change less water."
-        )
-        findings.append(Finding("stop", "neutraliser_stock", text, chosen.in_all_g, stock_g, "g"))
-    exact_g = chosen.dose.agent_g
-    if chosen.per_tote_g and exact_g and chosen.per_tote_g > 1.25 * exact_g:
-        text = (
-            f"The scale rounds the neutraliser from {exact_g:.2g} to {chosen.per_tote_g:.3g} g a tote. A stock "
-            "solution measures it finer (key solution)."
-        )
-        findings.append(Finding("note", "coarse_scale", text, chosen.per_tote_g, exact_g, "g"))
-    total = figures.household.tap.total_chlorine_mg_l
-    text = f"{total:g} mg/L chlorine in the tap is more than utilities may carry on average. Test again before dosing."
-    return findings + _against("chlorine_high", total, text, "chlorine_tap_usual_maximum")
+    if chosen is None:
+        return []
+    agent, label = chosen.entry.substance, chosen.entry.label
+    findings = dose_findings(chosen.dose, agent) + chlorine_findings(figures.household.tap.chlorine())
+    findings += label_findings(agent, label.dose() if label else None)
+    if chosen.short:
+        findings.append(_stock(chosen, "stop", "Do not begin: buy more, or change less water."))
+    if (better := figures.short_neutraliser) is not None:
+        findings.append(_stock(better, "caution", f"{agent.name.capitalize()} is planned in its place."))
+    return findings + _coarse(figures)
+
+
+def _stock(dose: NeutraliserDose, level: Level, then: str) -> Finding:
+    needed_g, stock_g = dose.in_all_g or 0.0, dose.entry.stock_g or 0.0
+    text = (
+        f"{figure(needed_g)} g of {dose.entry.substance.name} are needed and {figure(stock_g)} g are in stock. {then}"
+    )
+    return Finding(level, "neutraliser_stock", text, needed_g, stock_g, "g")
+
+
+def _coarse(figures: Figures) -> list[Finding]:
+    """What the scale makes of a small dose."""
+    chosen = figures.neutraliser
+    if chosen is None or not chosen.per_tote_g or not chosen.dose.agent_g or chosen.entry.solution_g_l:
+        return []
+    exact_g, weighed_g = chosen.dose.agent_g, chosen.per_tote_g
+    extra = 100 * (weighed_g / exact_g - 1)
+    limit = reference.value("limits", "coarse_dose")
+    if extra <= 25:
+        return []
+    text = (
+        f"The scale rounds the neutraliser up from {figure(exact_g)} to {figure(weighed_g)} g a tote. A stock solution "
+        'measures it finer: dissolve 50 g to a litre and write solution = "50 g/L".'
+    )
+    level: Level = "caution" if extra > limit else "note"
+    return [Finding(level, "coarse_scale", text, extra, limit, "%", reference.citation("limits", "coarse_dose"))]
 
 
 def _ammonia(figures: Figures) -> list[Finding]:
@@ -64,20 +87,41 @@ def _ammonia(figures: Figures) -> list[Finding]:
 
 
 def _bands(figures: Figures) -> list[Finding]:
-    findings = []
-    for miss in figures.recipe.missed:
-        side = "below" if miss.reached < miss.limit else "above"
-        remedy = (
-            "Add a salt that brings it, or more of it, to the cupboard, or widen the band."
-            if side == "below"
-            else "No salt takes it out: blend in deionised water, or widen the band."
+    """Bands the cupboard cannot reach, bands the scale loses, and salts that lift pH far."""
+    made = figures.recipe
+    findings = [
+        Finding("stop", "band_missed", f"{_missed(miss)} {_remedy(miss)}", miss.reached, miss.limit, miss.unit,
+                figures.target.source)
+        for miss in made.missed
+    ]  # fmt: skip
+    findings += [
+        Finding("caution", "scale_misses_band", f"{_missed(miss)} Only the scale's step of "
+                f"{figure(figures.household.scale.resolution_g)} g a tote does that: a finer scale or a larger tote holds it.",
+                miss.reached, miss.limit, miss.unit, figures.target.source)
+        for miss in made.missed_by_scale
+    ]  # fmt: skip
+    if made.harsh:
+        text = (
+            f"This recipe needs {' and '.join(made.harsh)}, which lifts the pH of the tote past 10 and turns ammonia "
+            "poisonous. Put a bicarbonate into the cupboard, or more of it."
         )
-        reached, limit = f"{miss.reached:.3g} {miss.unit}".rstrip(), f"{miss.limit:.3g} {miss.unit}".rstrip()
-        text = f"The refill's {miss.band} comes to {reached}, {side} its band, which ends at {limit}. {remedy}"
-        findings.append(
-            Finding("stop", "band_missed", text, miss.reached, miss.limit, miss.unit, figures.target.source)
-        )
+        findings.append(Finding("stop", "harsh_salt", text, source="carbonate equilibrium: pK2 10.33 at 25 °C"))
     return findings
+
+
+def _missed(miss: Miss) -> str:
+    side = "below" if miss.reached < miss.limit else "above"
+    reached, limit = f"{figure(miss.reached, 4)} {miss.unit}".rstrip(), f"{figure(miss.limit, 4)} {miss.unit}".rstrip()
+    return f"The refill's {miss.band} comes to {reached}, {side} its band, which ends at {limit}."
+
+
+def _remedy(miss: Miss) -> str:
+    below = miss.reached < miss.limit
+    if miss.band == "calcium to magnesium":
+        return f"Add a {'calcium' if below else 'magnesium'} salt to the cupboard, or more of it, or widen the band."
+    if below:
+        return "Add a salt that brings it, or more of it, to the cupboard, or widen the band."
+    return "No salt takes it out: blend in deionised water, or widen the band."
 
 
 def _nitrate(figures: Figures) -> list[Finding]:
@@ -122,19 +166,40 @@ def _size(figures: Figures) -> list[Finding]:
 
 def _hot_store(figures: Figures) -> list[Finding]:
     """Hot water drawn in all against the store alone; what is beyond waits for the heater."""
-    hot, drawn_l = figures.household.hot_water, figures.blend.hot_l
-    if drawn_l <= hot.store_l:
+    hot, drawn_l, wait = figures.household.hot_water, figures.blend.hot_l, sum(figures.hot_waits_min)
+    if wait == 0:
         return []
-    cold_c = figures.household.tap.temperature_c
-    lacking_l = drawn_l - hot.store_l
-    middle_c = (hot.temperature_c + cold_c) / 2
-    heat_kj = lacking_l * density_kg_l(middle_c) * heat_capacity_kj_kg_k(middle_c) * (hot.temperature_c - cold_c)
-    wait = f"{heat_kj / hot.heater_power_kw / 60:.0f} min of reheating" if hot.heater_power_kw > 0 else "no heater"
+    goes = "Wait between the totes as the steps say" if figures.totes.count > 1 else "Draw it in two goes"
     text = (
-        f"{drawn_l:.0f} L of hot water are needed and the store holds {hot.store_l:.0f} L: the rest takes {wait} "
-        "first. Make fewer totes today, or wait between them; watch the thermometer as the store runs out."
+        f"{drawn_l:.0f} L of hot water are needed and the store holds {hot.store_l:.0f} L: the plan waits {wait:.0f} "
+        f"minutes at most for the heater. {goes}, and watch the thermometer as the store runs out."
     )
     return [Finding("caution", "hot_store", text, drawn_l, hot.store_l, "L")]
+
+
+def _overflow(figures: Figures) -> list[Finding]:
+    row = reference.table("limits")["overflow_margin_minutes"]
+    limit = float(row["value"])
+    if figures.spare_minutes >= limit:
+        return []
+    text = (
+        f"Between the usual level and the overflow lie {figures.spare_l:.0f} L, {figures.spare_minutes:.1f} minutes of "
+        "pumping. Do not leave the tank while it fills."
+    )
+    return [
+        Finding("caution", "overflow_margin", text, figures.spare_minutes, limit, row["unit"], reference.cited(row))
+    ]
+
+
+def guards_of_steps(steps: Sequence[Step]) -> list[Finding]:
+    """What the times of the steps themselves cross: a filter that stands still for too long."""
+    at = {step.id: step for step in steps}
+    still = at["filter_on"].start_minute - at["filter_off"].end_minute
+    text = (
+        f"The filter stands still for {still:.0f} minutes; without flow it runs out of oxygen. Change less at once, use a "
+        "larger tote, or keep water moving through the media, and pour away what stood in it."
+    )
+    return _against("filter_off_long", still, text, "filter_off_minutes")
 
 
 def filter_held_back(figures: Figures) -> str:
@@ -143,9 +208,9 @@ def filter_held_back(figures: Figures) -> str:
     if not jobs.service_filter:
         return ""
     if jobs.clean_substrate and not substrate_held_back(figures):
-        return f"the substrate is cleaned today: wait {gap:.0f} days"
+        return f"the substrate is cleaned today, wait {gap:.0f} days"
     if jobs.days_since_substrate is not None and jobs.days_since_substrate < gap:
-        return f"the substrate was cleaned {jobs.days_since_substrate} days ago: wait until {gap:.0f} have passed"
+        return f"the substrate was cleaned {_ago(jobs.days_since_substrate)}, wait until {gap:.0f} days have passed"
     return ""
 
 
@@ -153,8 +218,12 @@ def substrate_held_back(figures: Figures) -> str:
     """Why the substrate is left alone although cleaning was asked for; empty where it may be cleaned."""
     jobs, gap = figures.jobs, reference.value("practice", "filter_gap_days")
     if jobs.clean_substrate and jobs.days_since_filter is not None and jobs.days_since_filter < gap:
-        return f"the filter was serviced {jobs.days_since_filter} days ago: wait until {gap:.0f} have passed"
+        return f"the filter was serviced {_ago(jobs.days_since_filter)}, wait until {gap:.0f} days have passed"
     return ""
+
+
+def _ago(days: int) -> str:
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
 
 
 def _filter(figures: Figures) -> list[Finding]:
@@ -162,6 +231,6 @@ def _filter(figures: Figures) -> list[Finding]:
     source = reference.citation("practice", "filter_gap_days")
     for job, why in (("filter", filter_held_back(figures)), ("substrate", substrate_held_back(figures))):
         if why:
-            text = f"The {job} is left alone today, {why}. Both at once take too much of what turns ammonia over."
+            text = f"The {job} is left alone today: {why}. Both at once take too much of what turns ammonia over."
             findings.append(Finding("caution", f"{job}_held_back", text, source=source))
     return findings

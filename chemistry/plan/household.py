@@ -1,236 +1,32 @@
-"""The household as strict models: what a file must and may say, in canonical units behind the file's own keys."""
+"""The household as a whole: its tanks, and what must fit together among its tables."""
 
 from __future__ import annotations
 
-from dataclasses import fields
 from datetime import date
-from typing import Annotated, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import Field
 
 from chemistry.change.blending import Vessel
-from chemistry.change.flow import Hose, Pump
-from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
-from chemistry.dosing.remineralise import Stocked
-from chemistry.errors import Fault
+from chemistry.errors import BadInput, Fault
 from chemistry.plan import quantities as q
-from chemistry.substances import Agent, Salt
-from chemistry.water.reconstruction import Readings
-from chemistry.water.target import Band, Target
+from chemistry.plan.household_tables import (
+    BandsTable,
+    HoseTable,
+    HotWater,
+    NeutraliserTable,
+    PumpTable,
+    ReadingsTable,
+    SaltTable,
+    Scale,
+    Table,
+    Tap,
+    Tote,
+)
+from chemistry.water.reconstruction import described
+from chemistry.water.target import Target
 
 
-class _Table(BaseModel):
-    """A table of the file: nothing unknown, nothing coerced, nothing changed later."""
-
-    model_config = ConfigDict(
-        strict=True,
-        extra="forbid",
-        frozen=True,
-        allow_inf_nan=False,
-        arbitrary_types_allowed=True,
-        # Only the whole household is ever validated: building it once saves building every table for itself as well.
-        defer_build=True,
-    )
-
-    def faults(self) -> list[Fault]:
-        """What does not fit together among the keys of this table."""
-        return []
-
-    @model_validator(mode="after")
-    def _fits_together(self) -> Self:
-        if faults := self.faults():
-            raise q.refusal(*faults)
-        return self
-
-
-class ReadingsTable(_Table):
-    """A water as a report or drop tests give it."""
-
-    temperature_c: q.WaterC = Field(alias="temperature")
-    hardness_mmol_l: q.HardnessMmolL | None = Field(None, alias="hardness")
-    alkalinity_meq_l: q.AlkalinityMeqL = Field(alias="alkalinity")
-    ph: q.Ph | None = None
-    conductivity_us_cm: q.ConductivityUsCm | None = Field(None, alias="conductivity")
-    calcium_mg_l: q.IonMgL | None = Field(None, alias="calcium")
-    magnesium_mg_l: q.IonMgL | None = Field(None, alias="magnesium")
-    sodium_mg_l: q.IonMgL | None = Field(None, alias="sodium")
-    potassium_mg_l: q.IonMgL | None = Field(None, alias="potassium")
-    chloride_mg_l: q.IonMgL | None = Field(None, alias="chloride")
-    sulfate_mg_l: q.IonMgL | None = Field(None, alias="sulfate")
-    nitrate_mg_l: q.NitrateMgL = Field(alias="nitrate")
-    ammonia_mg_n_l: q.AmmoniaMgNL | None = Field(None, alias="ammonia")
-    free_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="free_chlorine")
-    total_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="total_chlorine")
-
-    def faults(self) -> list[Fault]:
-        faults = []
-        if self.hardness_mmol_l is None and (self.calcium_mg_l is None or self.magnesium_mg_l is None):
-            faults.append(Fault("hardness", "not given, nor calcium and magnesium both.", 'Write hardness = "6 dGH".'))
-        if self.free_chlorine_mg_l is not None and self.free_chlorine_mg_l > (self.total_chlorine_mg_l or 0.0):
-            faults.append(
-                Fault(
-                    "free_chlorine",
-                    f"{self.free_chlorine_mg_l:g} mg/L free is more than the total "
-                    f"({self.total_chlorine_mg_l or 0:g} mg/L); total counts free and combined.",
-                    "Test both again, or swap the two.",
-                )
-            )
-        return faults
-
-    def readings(self) -> Readings:
-        """The same for the engine."""
-        return Readings(**{field.name: getattr(self, field.name) for field in fields(Readings)})
-
-
-class Tap(ReadingsTable):
-    """The cold tap: its water, today's chlorine, and how fast the taps together fill a tote."""
-
-    total_chlorine_mg_l: q.ChlorineMgL = Field(alias="total_chlorine")
-    chlorine_to_nitrogen: q.Ratio | None = None
-    flow_l_min: q.FlowLMin = Field(alias="flow")
-
-    def chlorine(self) -> ChlorineReadings:
-        """Today's chlorine for the neutraliser."""
-        return ChlorineReadings(
-            self.total_chlorine_mg_l, self.free_chlorine_mg_l, self.chlorine_to_nitrogen, self.ammonia_mg_n_l
-        )
-
-
-class HotWater(_Table):
-    """The hot tap and the store behind it."""
-
-    temperature_c: q.HotC = Field(alias="temperature")
-    store_l: q.VolumeL = Field(alias="store")
-    heater_power_kw: q.PowerKw = Field(alias="heater_power")
-
-
-class Tote(_Table):
-    """The vessel the refill is made in; height is that of the water when it is full."""
-
-    volume_l: q.VolumeL = Field(alias="volume")
-    mass_g: q.MassG | None = Field(None, alias="mass")
-    height_m: q.LengthM | None = Field(None, alias="height")
-
-
-class PumpTable(_Table):
-    """The two figures on the pump's label."""
-
-    maximum_flow_l_min: q.FlowLMin = Field(alias="maximum_flow")
-    maximum_head_m: q.LengthM = Field(alias="maximum_head")
-
-    def pump(self) -> Pump:
-        """The same for the engine."""
-        return Pump(self.maximum_flow_l_min, self.maximum_head_m)
-
-
-class HoseTable(_Table):
-    """The hose, and how high its open end lies above the pump: in the tank to drain, in the tote to fill."""
-
-    bore_m: q.LengthM = Field(alias="bore")
-    length_m: q.LengthM = Field(alias="length")
-    drain_lift_m: q.HeightM = Field(alias="drain_lift")
-    fill_lift_m: q.HeightM = Field(alias="fill_lift")
-
-    def hose(self) -> Hose:
-        """The same for the engine."""
-        return Hose(self.bore_m, self.length_m)
-
-
-class Scale(_Table):
-    """The scale salts and neutraliser are weighed on."""
-
-    resolution_g: q.MassG = Field(alias="resolution")
-
-
-class LabelTable(_Table):
-    """What the label says one dose does; the amount in g or mL."""
-
-    amount: str
-    volume_l: q.VolumeL = Field(alias="volume")
-    chlorine_mg_l: q.ChlorineMgL = Field(alias="chlorine")
-
-    def faults(self) -> list[Fault]:
-        from chemistry.units import kind_of
-
-        if kind_of(self.amount) not in ("mass", "volume"):
-            return [Fault("amount", f"'{self.amount}' is read; grams or millilitres are wanted.", 'Write "5 mL".')]
-        if self.chlorine_mg_l == 0:
-            return [Fault("chlorine", "0 mg/L would make any dose right.", "Write what the label says.")]
-        return []
-
-    def dose(self) -> LabelDose:
-        """The same for the engine."""
-        from chemistry.units import kind_of, read
-
-        if kind_of(self.amount) == "mass":
-            return LabelDose(self.volume_l, self.chlorine_mg_l, amount_g=read(self.amount, "mass"))
-        return LabelDose(self.volume_l, self.chlorine_mg_l, amount_ml=1000 * read(self.amount, "volume"))
-
-
-class NeutraliserTable(_Table):
-    """A neutraliser in the cupboard."""
-
-    agent: q.AgentName
-    purity: q.Share = 1.0
-    stock_g: q.MassG | None = Field(None, alias="stock")
-    solution_g_l: q.StrengthGL | None = Field(None, alias="solution")
-    excess: q.Excess = 0.0
-    label: LabelTable | None = None
-
-    @property
-    def substance(self) -> Agent:
-        """The agent, typed."""
-        found: Agent = self.agent
-        return found
-
-
-class SaltTable(_Table):
-    """A salt in the cupboard."""
-
-    name: q.SaltName
-    purity: q.Share = 1.0
-    stock_g: q.MassG | None = Field(None, alias="stock")
-
-    def stocked(self) -> Stocked:
-        """The same for the engine."""
-        found: Salt = self.name
-        return Stocked(found, self.purity, self.stock_g)
-
-
-def _pair(value: object) -> object:
-    """Two ends of a band, as a list in the file; pydantic's strict mode wants a tuple."""
-    if not isinstance(value, list) or len(value) != 2:
-        raise q.refusal(
-            Fault("", f"{value!r} is read; a lowest and a highest are wanted.", 'Write ["8 dGH", "12 dGH"].')
-        )
-    return tuple(value)
-
-
-_Pair = BeforeValidator(_pair)
-
-
-class BandsTable(_Table):
-    """A target of one's own: lowest and highest of each."""
-
-    hardness: Annotated[tuple[q.HardnessMmolL, q.HardnessMmolL], _Pair]
-    alkalinity: Annotated[tuple[q.AlkalinityMeqL, q.AlkalinityMeqL], _Pair]
-    calcium_to_magnesium: Annotated[tuple[q.Ratio, q.Ratio], _Pair] | None = None
-
-    def faults(self) -> list[Fault]:
-        pairs = {name: getattr(self, name) for name in ("hardness", "alkalinity", "calcium_to_magnesium")}
-        return [
-            Fault(name, "the lowest is above the highest.", "Write the lower figure first.")
-            for name, pair in pairs.items()
-            if pair and pair[0] > pair[1]
-        ]
-
-    def target(self, name: str) -> Target:
-        """The same for the engine."""
-        ratio = self.calcium_to_magnesium
-        return Target(name, Band(*self.hardness), Band(*self.alkalinity), Band(*ratio) if ratio else None, "own bands")
-
-
-class Tank(_Table):
+class Tank(Table):
     """A tank: its size, its levels above its own bottom, its water now and what is wanted."""
 
     name: q.Name
@@ -275,13 +71,18 @@ class Tank(_Table):
         full_l = self.volume_l or 1000 * (self.length_m or 0) * (self.width_m or 0) * self.water_height_m
         return full_l * self.live_water
 
+    @property
+    def refill_c(self) -> float:
+        """Temperature of the refill [degC]: as given, else the tank's own."""
+        return self.readings.temperature_c if self.refill_temperature_c is None else self.refill_temperature_c
+
     def target(self) -> Target:
         """What the refill should be."""
         lake: Target | None = self.target_lake
         return lake or self.bands.target(f"{self.name}: own bands")  # type: ignore[union-attr]
 
 
-class Household(_Table):
+class Household(Table):
     """One household file."""
 
     room_temperature_c: q.WaterC | None = Field(None, alias="room_temperature")
@@ -291,7 +92,7 @@ class Household(_Table):
     pump: PumpTable
     hose: HoseTable
     scale: Scale
-    neutralisers: list[NeutraliserTable] = Field(alias="neutraliser", min_length=1)
+    neutralisers: list[NeutraliserTable] = Field(default=[], alias="neutraliser")
     salts: list[SaltTable] = Field(default=[], alias="salt")
     tanks: list[Tank] = Field(alias="tank", min_length=1)
 
@@ -305,10 +106,72 @@ class Household(_Table):
             for index, name in enumerate(names):
                 if name in names[:index]:
                     faults.append(Fault(f"{key}.{index}", f"'{name}' stands twice.", "Keep one, or name them apart."))
-        if self.hot_water.temperature_c <= self.tap.temperature_c:
+        return [
+            *faults,
+            *self._neutraliser_faults(),
+            *self._hot_water_faults(),
+            *self._lift_faults(),
+            *self._water_faults(),
+        ]
+
+    def _neutraliser_faults(self) -> list[Fault]:
+        if self.tap.total_chlorine_mg_l == 0:
+            return []
+        if not self.neutralisers:
+            return [Fault("neutraliser", "none given, and the tap has chlorine.", "Write a table [[neutraliser]].")]
+        if all(entry.substance.dose_from == "label" and entry.label is None for entry in self.neutralisers):
+            hint = 'Write label = { amount = "5 mL", volume = "40 L", chlorine = "2 mg/L" }.'
+            return [Fault("neutraliser.0.label", "not given, and no dose can be computed without it.", hint)]
+        return []
+
+    def _hot_water_faults(self) -> list[Fault]:
+        hot_c = self.hot_water.temperature_c
+        if hot_c <= self.tap.temperature_c:
             hint = "Read both after the tap has run for a minute."
-            faults.append(Fault("hot_water.temperature", "is not hotter than the cold tap.", hint))
+            return [Fault("hot_water.temperature", "is not hotter than the cold tap.", hint)]
+        return [
+            Fault(
+                f"tank.{index}.refill_temperature"
+                if tank.refill_temperature_c is not None
+                else f"tank.{index}.readings",
+                f"{tank.refill_c:.1f} °C lies outside what the taps give, {self.tap.temperature_c:.1f} to {hot_c:.1f} °C.",
+                'Give a refill_temperature between them, such as "25 degC".',
+            )
+            for index, tank in enumerate(self.tanks)
+            if not self.tap.temperature_c <= tank.refill_c <= hot_c
+        ]
+
+    def _lift_faults(self) -> list[Fault]:
+        """Lifts that the pump cannot manage even at the best level."""
+        head_m = self.pump.maximum_head_m
+        hint = f"The pump's maximum head is {head_m:.2f} m: lower the open end, or use a stronger pump."
+        faults = []
+        for index, tank in enumerate(self.tanks):
+            drain_m, fill_m = self.lifts_m(tank)
+            if drain_m - tank.water_height_m >= head_m:
+                key = "hose.drain_lift" if tank.drain_lift_m is None else f"tank.{index}.drain_lift"
+                faults.append(Fault(key, f"the pump cannot lift {drain_m - tank.water_height_m:.2f} m.", hint))
+            if fill_m >= head_m:
+                key = "hose.fill_lift" if tank.fill_lift_m is None else f"tank.{index}.fill_lift"
+                faults.append(Fault(key, f"the pump cannot lift {fill_m:.2f} m.", hint))
+        return list(dict.fromkeys(faults))
+
+    def _water_faults(self) -> list[Fault]:
+        """Readings that no water can have."""
+        waters = [("tap", self.tap.readings())]
+        waters += [(f"tank.{index}.readings", tank.readings.readings()) for index, tank in enumerate(self.tanks)]
+        faults: list[Fault] = []
+        for place, readings in waters:
+            try:
+                described(readings, place)
+            except BadInput as error:
+                faults += error.faults
         return faults
+
+    def lifts_m(self, tank: Tank) -> tuple[float, float]:
+        """Height of the hose's open end above the pump for one tank: to drain, to fill."""
+        drain_m = self.hose.drain_lift_m if tank.drain_lift_m is None else tank.drain_lift_m
+        return drain_m, self.hose.fill_lift_m if tank.fill_lift_m is None else tank.fill_lift_m
 
     def vessel(self) -> Vessel:
         """The tote before the taps run: empty, at room temperature."""

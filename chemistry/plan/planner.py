@@ -6,22 +6,25 @@ import math
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
-from chemistry.change.blending import Blend, Vessel, blend_to_target
+from chemistry import reference
+from chemistry.change.blending import Blend, Vessel, blend_to_target, reheat_minutes
 from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
 from chemistry.change.flow import Minutes, minutes_to_move
-from chemistry.dosing.neutralise import Neutralisation, assumptions_of, neutralise, treated
-from chemistry.dosing.remineralise import Recipe, recipe
+from chemistry.dosing.neutralise import assumptions_of
 from chemistry.errors import BadInput, NoAnswer
 from chemistry.findings import Finding, by_gravity
+from chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
 from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Totes, Waters
-from chemistry.plan.guards import guards
-from chemistry.plan.household import Household, NeutraliserTable, Tank
-from chemistry.plan.steps import Step, steps_of
+from chemistry.plan.guards import guards, guards_of_steps
+from chemistry.plan.household import Household, Tank
+from chemistry.plan.sheet import Step
+from chemistry.plan.steps import steps_of
+from chemistry.units import figure
 from chemistry.water.composition import Water
 from chemistry.water.mixing import mix
 from chemistry.water.reconstruction import Description, described
 
-# A share is proposed in steps a keeper can mark on the glass, and never so large that the fish lie dry.
+# A share is proposed in steps a keeper can mark on the glass; one that is given may never leave the fish dry.
 _SHARE_STEP = 0.05
 _LARGEST_SHARE = 0.9
 _NEIGHBOUR = 0.10
@@ -49,8 +52,11 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
     figures, notes = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
     findings = [*tap.findings, *before.findings, *guards(figures)]
-    assumptions = (*_without_chlorine(tap), *before.assumptions, *notes)
-    return Plan(figures, steps_of(figures), by_gravity(findings), assumptions)
+    stops = [finding for finding in findings if finding.level == "stop"]
+    steps = steps_of(figures, stops)
+    findings += guards_of_steps(steps)
+    assumptions = (*_own_assumptions(tap, figures), *before.assumptions, *notes)
+    return Plan(figures, steps, by_gravity(findings), assumptions)
 
 
 def tank_named(household: Household, name: str) -> Tank:
@@ -63,9 +69,9 @@ def tank_named(household: Household, name: str) -> Tank:
     return household.tanks[names.index(name)]
 
 
-def _without_chlorine(tap: Description) -> tuple[str, ...]:
-    """The tap's assumptions; its ammonia is spoken of by the neutraliser, which knows about chloramine."""
-    return tuple(note for note in tap.assumptions if "ammonia" not in note)
+def _own_assumptions(tap: Description, figures: Figures) -> tuple[str, ...]:
+    """The tap's assumptions; where there is chloramine, its ammonia is spoken of by the neutraliser, which knows."""
+    return tuple(note for note in tap.assumptions if figures.neutraliser is None or "ammonia" not in note)
 
 
 def _figures(
@@ -75,10 +81,10 @@ def _figures(
     chosen, courses = _share(tank, tap, before, share)
     volume_l = chosen * tank.live_volume_l
     totes = _totes(volume_l, household.tote.volume_l)
-    refill_c = tank.refill_temperature_c if tank.refill_temperature_c is not None else tank.readings.temperature_c
+    refill_c = tank.refill_c
     first, later = _blends(household, totes, refill_c)
-    neutraliser = _neutraliser(household, totes)
-    made, per_tote_g = _recipe(household, tank, replace(tap, temperature_c=refill_c), neutraliser, totes)
+    neutraliser = choose_neutraliser(household, totes)
+    made, per_tote_g = mix_salts(household, tank, replace(tap, temperature_c=refill_c), neutraliser, totes)
     refill = made.water
     after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
     drain, pump = _pumping(household, tank, chosen, totes)
@@ -94,6 +100,7 @@ def _figures(
         first_blend=first,
         next_blend=later,
         neutraliser=neutraliser,
+        short_neutraliser=better_but_short(household, totes, neutraliser) if neutraliser else None,
         recipe=made,
         salts_per_tote_g=per_tote_g,
         waters=Waters(tap, refill, before, after),
@@ -101,9 +108,10 @@ def _figures(
         drain_minutes=drain,
         pump_minutes=pump,
         tap_minutes=totes.volume_l / household.tap.flow_l_min,
+        hot_waits_min=_hot_waits(household, first, later, totes),
         jobs=jobs,
     )
-    return figures, _assumed(household)
+    return figures, _assumed(household, tank, neutraliser)
 
 
 def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[float, tuple[NitrateCourse, ...]]:
@@ -144,18 +152,23 @@ def _share_for_nitrate(tank: Tank, tap: Water, before: Water) -> float:
             "To plan one all the same, give --change.",
         )
     stepped = round(math.ceil(exact / _SHARE_STEP - 1e-9) * _SHARE_STEP, 10)
-    if stepped > _LARGEST_SHARE:
+    if stepped > _largest_proposed():
         raise NoAnswer.of("change", *_too_large(exact, tank, tap, before))
     return stepped
+
+
+def _largest_proposed() -> float:
+    """Largest share proposed unasked; a larger one may be given."""
+    return reference.value("limits", "large_change") / 100
 
 
 def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str, str]:
     """Why one change cannot do it, and what can: changing oftener, or several changes of half the tank."""
     ceiling, rise = tank.nitrate_ceiling_mg_l, tank.nitrate_rise_mg_l or 0.0
     room = ceiling - tap.nitrate_mg_l
-    said = f"keeping nitrate under {ceiling:g} mg/L would take {exact:.0%} of the water at once."
-    if rise >= _LARGEST_SHARE * room:
-        return said, f"Nitrate rises {rise:g} mg/L between changes and there is room for {room:g}: change oftener."
+    said = f"keeping nitrate at or under {figure(ceiling)} mg/L would take {exact:.0%} of the water at once."
+    if rise >= _largest_proposed() * room:
+        return said, f"It rises {figure(rise)} between changes and there is room for {figure(room)}: change oftener."
     halves = math.ceil(math.log((before.nitrate_mg_l - tap.nitrate_mg_l) / (room - rise), 2))
     return said, f"Plan {halves} changes of half the tank (--change 50%), a day or more apart."
 
@@ -173,86 +186,34 @@ def _blends(household: Household, totes: Totes, refill_c: float) -> tuple[Blend,
     return first, later
 
 
-def _neutraliser(household: Household, totes: Totes) -> NeutraliserDose:
-    """The most fitting neutraliser in the cupboard, dosed; the order of the file never decides."""
-    doses = []
-    faults: list[NoAnswer] = []
-    for entry in household.neutralisers:
-        try:
-            doses.append(_dosed(entry, household, totes))
-        except NoAnswer as error:  # dosed by label, and the file gives none
-            faults.append(error)
-    if not doses:
-        raise NoAnswer(fault for error in faults for fault in error.faults)
-    return min(doses, key=_unfitness)
+def _hot_waits(household: Household, first: Blend, later: Blend, totes: Totes) -> tuple[float, ...]:
+    """Minutes to wait for the hot store before each tote: what is drawn beyond the store must be heated first.
 
-
-def _unfitness(chosen: NeutraliserDose) -> tuple[bool, bool, bool, bool, float, str]:
-    """Smaller is better: in stock, works on chloramine, dose not from a label, spares oxygen, few grams, name."""
-    agent, dose = chosen.entry.substance, chosen.dose
-    short = chosen.entry.stock_g is not None and (chosen.in_all_g or 0.0) > chosen.entry.stock_g
-    unclear = agent.on_chloramine == "unclear" and dose.combined_chlorine_mg_l > 0
-    return (
-        short,
-        unclear,
-        agent.dose_from == "label",
-        agent.oxygen_pace == "fast",
-        chosen.in_all_g or 0.0,
-        agent.name,
-    )
-
-
-def _dosed(entry: NeutraliserTable, household: Household, totes: Totes) -> NeutraliserDose:
-    """One neutraliser's dose, each tote rounded up to the scale, and what is left over counted from that."""
-    agent, chlorine = entry.substance, household.tap.chlorine()
-
-    def dose(given_g: float | None) -> Neutralisation:
-        return neutralise(
-            totes.volume_l,
-            chlorine,
-            agent,
-            purity=entry.purity,
-            excess=entry.excess,
-            solution_g_l=entry.solution_g_l,
-            label=entry.label.dose() if entry.label else None,
-            given_g=given_g,
+    No heat is counted that the store takes up while other steps go on, so the waits are upper bounds. Raises NoAnswer
+    where the store does not suffice and has no heater.
+    """
+    hot, cold_c = household.hot_water, household.tap.temperature_c
+    waits = []
+    drawn_l = 0.0
+    for blend in (first, *[later] * (totes.count - 1)):
+        lacking_l = max(drawn_l + blend.hot_l - hot.store_l, 0.0) - max(drawn_l - hot.store_l, 0.0)
+        drawn_l += blend.hot_l
+        waits.append(
+            reheat_minutes(lacking_l, hot.temperature_c, cold_c, hot.heater_power_kw) if lacking_l > 0 else 0.0
         )
-
-    exact = dose(None)
-    step = household.scale.resolution_g
-    if exact.agent_g is None or entry.solution_g_l is not None:  # measured by volume: millilitres need no scale
-        grams, millilitres, weighed = exact.agent_g, exact.solution_ml, exact
-    else:
-        grams, millilitres = math.ceil(exact.agent_g / step - 1e-9) * step, None
-        weighed = dose(grams)
-
-    def in_all(amount: float | None) -> float | None:
-        return None if amount is None else amount * totes.count
-
-    return NeutraliserDose(entry, weighed, grams, millilitres, in_all(grams), in_all(millilitres))
-
-
-def _recipe(
-    household: Household, tank: Tank, tap: Water, neutraliser: NeutraliserDose, totes: Totes
-) -> tuple[Recipe, dict[str, float]]:
-    """Salts for the whole refill and for one tote, on top of what the neutraliser leaves behind."""
-    bare = treated(tap, neutraliser.dose, neutraliser.entry.substance)
-    made = recipe(
-        bare,
-        tank.target(),
-        [entry.stocked() for entry in household.salts],
-        totes.count * totes.volume_l,
-        step_g=household.scale.resolution_g,
-        parts=totes.count,
-    )
-    return made, {name: grams / totes.count for name, grams in made.grams.items()}
+    if math.isinf(sum(waits)):
+        raise NoAnswer.of(
+            "hot_water",
+            f"{drawn_l:.0f} L of hot water are needed, the store holds {hot.store_l:.0f} L and its heater has no power.",
+            "Change less at once, make the refill cooler (refill_temperature), or give heater_power.",
+        )
+    return tuple(waits)
 
 
 def _pumping(household: Household, tank: Tank, share: float, totes: Totes) -> tuple[Minutes, Minutes]:
     """Minutes to drain the tank and to pump one tote up; the lift grows as the level falls."""
     pump, hose = household.pump.pump(), household.hose.hose()
-    drain_lift_m = tank.drain_lift_m if tank.drain_lift_m is not None else household.hose.drain_lift_m
-    fill_lift_m = tank.fill_lift_m if tank.fill_lift_m is not None else household.hose.fill_lift_m
+    drain_lift_m, fill_lift_m = household.lifts_m(tank)
     full_m = tank.water_height_m
     drain = minutes_to_move(
         share * tank.live_volume_l, pump, hose, drain_lift_m - full_m, drain_lift_m - full_m * (1 - share)
@@ -261,9 +222,18 @@ def _pumping(household: Household, tank: Tank, share: float, totes: Totes) -> tu
     return drain, minutes_to_move(totes.volume_l, pump, hose, fill_lift_m - tote_level_m, fill_lift_m)
 
 
-def _assumed(household: Household) -> list[str]:
+def _assumed(household: Household, tank: Tank, neutraliser: NeutraliserDose | None) -> list[str]:
     """What was taken for granted beside the waters themselves."""
     notes = assumptions_of(household.tap.chlorine())
+    if neutraliser:
+        entry = neutraliser.entry
+        notes += [f"{entry.substance.name}: {said}." for said in entry.taken_for_granted()]
+    pure = [entry.stocked().salt.name for entry in household.salts if entry.purity is None]
+    if pure:
+        notes.append(f"Purity not given, taken as 100 %: {', '.join(pure)}.")
+    notes.append("Salts: the fewest grams inside the target's bands, so the refill lies near an edge of them.")
+    if tank.live_water < 1:
+        notes.append("Rock and sand are taken as spread evenly over the height of the tank.")
     notes.append("Hot and cold tap are taken as the same water but for their temperature.")
     if household.room_temperature_c is None or household.tote.mass_g is None:
         notes.append("Room temperature or mass of the tote not given: the heat its plastic takes is left out.")

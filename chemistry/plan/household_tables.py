@@ -1,0 +1,248 @@
+"""The tables of a household file as strict models, in canonical units behind the file's own keys."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import Annotated, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from chemistry.change.flow import Hose, Pump
+from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
+from chemistry.dosing.remineralise import Stocked
+from chemistry.errors import Fault
+from chemistry.plan import quantities as q
+from chemistry.substances import Agent, Salt
+from chemistry.water.reconstruction import Readings
+from chemistry.water.target import Band, Target
+
+
+class Table(BaseModel):
+    """A table of the file: nothing unknown, nothing coerced, nothing changed later."""
+
+    model_config = ConfigDict(
+        strict=True,
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        arbitrary_types_allowed=True,
+        # Only the whole household is ever validated: building it once saves building every table for itself as well.
+        defer_build=True,
+    )
+
+    def faults(self) -> list[Fault]:
+        """What does not fit together among the keys of this table."""
+        return []
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        if faults := self.faults():
+            raise q.refusal(*faults)
+        return self
+
+
+class ReadingsTable(Table):
+    """A water as a report or drop tests give it."""
+
+    temperature_c: q.WaterC = Field(alias="temperature")
+    hardness_mmol_l: q.HardnessMmolL | None = Field(None, alias="hardness")
+    alkalinity_meq_l: q.AlkalinityMeqL = Field(alias="alkalinity")
+    ph: q.Ph | None = None
+    conductivity_us_cm: q.ConductivityUsCm | None = Field(None, alias="conductivity")
+    calcium_mg_l: q.IonMgL | None = Field(None, alias="calcium")
+    magnesium_mg_l: q.IonMgL | None = Field(None, alias="magnesium")
+    sodium_mg_l: q.IonMgL | None = Field(None, alias="sodium")
+    potassium_mg_l: q.IonMgL | None = Field(None, alias="potassium")
+    chloride_mg_l: q.IonMgL | None = Field(None, alias="chloride")
+    sulfate_mg_l: q.IonMgL | None = Field(None, alias="sulfate")
+    nitrate_mg_l: q.NitrateMgL = Field(alias="nitrate")
+    ammonia_mg_n_l: q.AmmoniaMgNL | None = Field(None, alias="ammonia")
+    free_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="free_chlorine")
+    total_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="total_chlorine")
+
+    def faults(self) -> list[Fault]:
+        faults = []
+        if self.hardness_mmol_l is None and (self.calcium_mg_l is None or self.magnesium_mg_l is None):
+            faults.append(Fault("hardness", "not given, nor calcium and magnesium both.", 'Write hardness = "6 dGH".'))
+        if self.free_chlorine_mg_l is not None and self.free_chlorine_mg_l > (self.total_chlorine_mg_l or 0.0):
+            faults.append(
+                Fault(
+                    "free_chlorine",
+                    f"{self.free_chlorine_mg_l:g} mg/L free is more than the total "
+                    f"({self.total_chlorine_mg_l or 0:g} mg/L); total counts free and combined.",
+                    "Test both again, or swap the two.",
+                )
+            )
+        return faults
+
+    def readings(self) -> Readings:
+        """The same for the engine."""
+        return Readings(**{field.name: getattr(self, field.name) for field in fields(Readings)})
+
+
+class Tap(ReadingsTable):
+    """The cold tap: its water, today's chlorine, and how fast the taps together fill a tote."""
+
+    total_chlorine_mg_l: q.ChlorineMgL = Field(alias="total_chlorine")
+    chlorine_to_nitrogen: q.ChlorineToNitrogen | None = None
+    flow_l_min: q.FlowLMin = Field(alias="flow")
+
+    def chlorine(self) -> ChlorineReadings:
+        """Today's chlorine for the neutraliser."""
+        return ChlorineReadings(
+            self.total_chlorine_mg_l, self.free_chlorine_mg_l, self.chlorine_to_nitrogen, self.ammonia_mg_n_l
+        )
+
+
+class HotWater(Table):
+    """The hot tap and the store behind it."""
+
+    temperature_c: q.HotC = Field(alias="temperature")
+    store_l: q.VolumeL = Field(alias="store")
+    heater_power_kw: q.PowerKw = Field(alias="heater_power")
+
+
+class Tote(Table):
+    """The vessel the refill is made in; height is that of the water when it is full."""
+
+    volume_l: q.VolumeL = Field(alias="volume")
+    mass_g: q.MassG | None = Field(None, alias="mass")
+    height_m: q.LengthM | None = Field(None, alias="height")
+
+
+class PumpTable(Table):
+    """The two figures on the pump's label."""
+
+    maximum_flow_l_min: q.FlowLMin = Field(alias="maximum_flow")
+    maximum_head_m: q.LengthM = Field(alias="maximum_head")
+
+    def pump(self) -> Pump:
+        """The same for the engine."""
+        return Pump(self.maximum_flow_l_min, self.maximum_head_m)
+
+
+class HoseTable(Table):
+    """The hose, and how high its open end lies above the pump: in the tank to drain, in the tote to fill."""
+
+    bore_m: q.LengthM = Field(alias="bore")
+    length_m: q.LengthM = Field(alias="length")
+    drain_lift_m: q.HeightM = Field(alias="drain_lift")
+    fill_lift_m: q.HeightM = Field(alias="fill_lift")
+
+    def hose(self) -> Hose:
+        """The same for the engine."""
+        return Hose(self.bore_m, self.length_m)
+
+
+class Scale(Table):
+    """The scale salts and neutraliser are weighed on."""
+
+    resolution_g: q.MassG = Field(alias="resolution")
+
+
+class LabelTable(Table):
+    """What the label says one dose does; the amount in g or mL."""
+
+    amount: str
+    volume_l: q.VolumeL = Field(alias="volume")
+    chlorine_mg_l: q.ChlorineMgL = Field(alias="chlorine")
+
+    def faults(self) -> list[Fault]:
+        from chemistry.units import kind_of
+
+        if kind_of(self.amount) not in ("mass", "volume"):
+            return [Fault("amount", f"'{self.amount}' is read; grams or millilitres are wanted.", 'Write "5 mL".')]
+        if self.chlorine_mg_l == 0:
+            return [Fault("chlorine", "0 mg/L would make any dose right.", "Write what the label says.")]
+        return []
+
+    def dose(self) -> LabelDose:
+        """The same for the engine."""
+        from chemistry.units import kind_of, read
+
+        if kind_of(self.amount) == "mass":
+            return LabelDose(self.volume_l, self.chlorine_mg_l, amount_g=read(self.amount, "mass"))
+        return LabelDose(self.volume_l, self.chlorine_mg_l, amount_ml=1000 * read(self.amount, "volume"))
+
+
+class NeutraliserTable(Table):
+    """A neutraliser in the cupboard."""
+
+    agent: q.AgentName
+    purity_given: q.Share | None = Field(None, alias="purity")
+    stock_g: q.MassG | None = Field(None, alias="stock")
+    solution_g_l: q.StrengthGL | None = Field(None, alias="solution")
+    excess_given: q.Excess | None = Field(None, alias="excess")
+    label: LabelTable | None = None
+
+    @property
+    def substance(self) -> Agent:
+        """The agent, typed."""
+        found: Agent = self.agent
+        return found
+
+    @property
+    def purity(self) -> float:
+        """Share by mass; all of it where it is not given."""
+        return 1.0 if self.purity_given is None else self.purity_given
+
+    @property
+    def excess(self) -> float:
+        """Share on top of what the chlorine takes; none where it is not given."""
+        return self.excess_given or 0.0
+
+    def taken_for_granted(self) -> list[str]:
+        """What was not said about it and matters to the dose."""
+        notes = []
+        if self.substance.dose_from == "stoichiometry":
+            if self.purity_given is None:
+                notes.append("purity not given, taken as 100 %")
+            if self.excess_given is None:
+                notes.append("excess not given, none added: the dose is just what the readings take")
+        return notes
+
+
+class SaltTable(Table):
+    """A salt in the cupboard."""
+
+    name: q.SaltName
+    purity: q.Share | None = None
+    stock_g: q.MassG | None = Field(None, alias="stock")
+
+    def stocked(self) -> Stocked:
+        """The same for the engine."""
+        found: Salt = self.name
+        return Stocked(found, 1.0 if self.purity is None else self.purity, self.stock_g)
+
+
+def _pair(value: object) -> object:
+    """Two ends of a band, as a list in the file; pydantic's strict mode wants a tuple."""
+    if not isinstance(value, list) or len(value) != 2:
+        raise q.refusal(
+            Fault("", f"{value!r} is read; a lowest and a highest are wanted.", 'Write ["8 dGH", "12 dGH"].')
+        )
+    return tuple(value)
+
+
+_Pair = BeforeValidator(_pair)
+
+
+class BandsTable(Table):
+    """A target of one's own: lowest and highest of each."""
+
+    hardness: Annotated[tuple[q.HardnessMmolL, q.HardnessMmolL], _Pair]
+    alkalinity: Annotated[tuple[q.AlkalinityMeqL, q.AlkalinityMeqL], _Pair]
+    calcium_to_magnesium: Annotated[tuple[q.Ratio, q.Ratio], _Pair] | None = None
+
+    def faults(self) -> list[Fault]:
+        pairs = {name: getattr(self, name) for name in ("hardness", "alkalinity", "calcium_to_magnesium")}
+        return [
+            Fault(name, "the lowest is above the highest.", "Write the lower figure first.")
+            for name, pair in pairs.items()
+            if pair and pair[0] > pair[1]
+        ]
+
+    def target(self, name: str) -> Target:
+        """The same for the engine."""
+        ratio = self.calcium_to_magnesium
+        return Target(name, Band(*self.hardness), Band(*self.alkalinity), Band(*ratio) if ratio else None, "own bands")

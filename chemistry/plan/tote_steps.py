@@ -1,0 +1,128 @@
+"""Steps that make one tote of refill: hot water, blend, neutraliser, salts, and the check before it meets fish."""
+
+from __future__ import annotations
+
+from chemistry.plan.figures import Figures
+from chemistry.plan.sheet import Sheet, centimetres, minutes_of
+from chemistry.substances import salt
+from chemistry.units import figure
+
+
+def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
+    """Fill, neutralise, salt and check one tote; ids carry its number."""
+    wait = figures.hot_waits_min[number - 1]
+    if wait > 0:
+        sheet.add(
+            f"tote_{number}_reheat",
+            f"Wait for the hot-water store: {wait:.0f} minutes at most. Feel the hot tap with a thermometer, not a hand.",
+            wait,
+        )
+    sheet.add(
+        f"tote_{number}_fill",
+        _filling(figures, number),
+        figures.tap_minutes,
+        cautions=("scald", "metals", "standing") if number == 1 else (),
+    )
+    _neutralise(sheet, figures, number)
+    if figures.salts_per_tote_g:
+        sheet.add(f"tote_{number}_salts", _dissolving(figures), minutes_of("dissolve_minutes"), hold=True)
+    sheet.add(f"tote_{number}_check", _checking(figures, number), minutes_of("small_minutes"), hold=True)
+
+
+def cups(figures: Figures) -> list[tuple[str, str]]:
+    """What goes into one tote, neutraliser first: (name, amount)."""
+    found = []
+    if figures.neutraliser:
+        found.append((neutraliser_name(figures), neutraliser_amount(figures)))
+    return found + [(name, f"{figure(grams, 4)} g") for name, grams in figures.salts_per_tote_g.items()]
+
+
+def neutraliser_name(figures: Figures) -> str:
+    """What the cup holds: the agent, or its stock solution with its strength; empty where none is needed."""
+    chosen = figures.neutraliser
+    if chosen is None:
+        return ""
+    strength = chosen.entry.solution_g_l
+    return chosen.entry.substance.name + (f" solution ({figure(strength)} g/L)" if strength else "")
+
+
+def neutraliser_amount(figures: Figures) -> str:
+    """The dose for one tote as measured; empty where none is needed."""
+    chosen = figures.neutraliser
+    if chosen is None:
+        return ""
+    if chosen.per_tote_ml is not None:
+        return f"{figure(chosen.per_tote_ml, 4)} mL"
+    return f"{figure(chosen.per_tote_g or 0.0, 4)} g"
+
+
+def _of_all(figures: Figures, number: int) -> str:
+    return f"the tote ({number} of {figures.totes.count})" if figures.totes.count > 1 else "the tote"
+
+
+def _filling(figures: Figures, number: int) -> str:
+    blend = figures.first_blend if number == 1 else figures.next_blend
+    tote, litres = figures.household.tote, figures.totes.volume_l
+    marks = ""
+    if tote.height_m is not None:
+        full_m = tote.height_m * litres / tote.volume_l
+        cold_m = full_m * blend.cold_l / (blend.cold_l + blend.hot_l)
+        marks = f" Cold up to {centimetres(cold_m)} in the tote, then hot up to {centimetres(full_m)}."
+    return (
+        f"Fill {_of_all(figures, number)}: {blend.cold_l:.0f} L cold and {blend.hot_l:.0f} L hot make {litres:.0f} L."
+        f"{marks} Stay with it and stir: the thermometer must end at {figures.refill_temperature_c:.1f} °C, within 1."
+    )
+
+
+def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
+    if figures.neutraliser is None:
+        return
+    chloramine = figures.neutraliser.dose.combined_chlorine_mg_l > 0
+    contact = minutes_of("contact_minutes_chloramine" if chloramine else "contact_minutes")
+    sheet.add(
+        f"tote_{number}_neutralise",
+        f"NEUTRALISER: put {neutraliser_amount(figures)} of {neutraliser_name(figures)} into {_of_all(figures, number)} "
+        f"and stir for {contact:.0f} minutes, then test total chlorine in it. It must read zero; if not, put in as much "
+        "again, stir and test again.",
+        contact,
+        hold=True,
+        cautions=("chemicals",),
+    )
+
+
+def _dissolving(figures: Figures) -> str:
+    """How to bring the salts of one tote in: what makes hardness apart from what makes alkalinity."""
+    hard: list[str] = []
+    soft: list[str] = []
+    for name, grams in figures.salts_per_tote_g.items():
+        (hard if salt(name).hardness_mmol_per_g() > 0 else soft).append(f"{figure(grams, 4)} g {name}")
+    notes = "".join(f" {name.capitalize()} {salt(name).note}." for name in figures.salts_per_tote_g if salt(name).note)
+    if hard and soft:
+        return (
+            f"Dissolve in one bucket of tote water {', '.join(hard)}; in another {', '.join(soft)}: together they "
+            f"would cloud.{notes} Pour in the first, stir, then the second, and stir until clear. No grain may be left."
+        )
+    whole = ", ".join(hard or soft)
+    return f"Dissolve {whole} in a bucket of tote water, pour in and stir until no grain is left.{notes}"
+
+
+def _checking(figures: Figures, number: int) -> str:
+    """What the tote must read, and how to mend its temperature."""
+    target_c, litres, house = figures.refill_temperature_c, figures.totes.volume_l, figures.household
+    warmer_l = litres / (house.hot_water.temperature_c - target_c)
+    cooler_l = litres / (target_c - house.tap.temperature_c)
+    mend = (
+        f"each degree short takes {figure(warmer_l, 2)} L more hot, each degree over {figure(cooler_l, 2)} L more cold"
+    )
+    refill = figures.waters.refill
+    made = (
+        f" If you doubt the salts, test it: hardness {refill.hardness_dgh:.1f} dGH, alkalinity "
+        f"{refill.alkalinity_dkh:.1f} dKH."
+        if figures.salts_per_tote_g
+        else ""
+    )
+    treated = "neutraliser is in, total chlorine zero" if figures.neutraliser else "total chlorine zero"
+    return (
+        f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1 ({mend}).{made} Only then may "
+        "it meet the fish."
+    )

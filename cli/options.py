@@ -1,0 +1,64 @@
+"""Reads the options of a command, so that every fault among them is named at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from chemistry.errors import BadInput, Fault
+
+
+class Reader:
+    """Collects the faults of the options it reads; `done` raises them together.
+
+    What could not be read comes back as 'not a number' and must not be used before `done`.
+    """
+
+    def __init__(self) -> None:
+        self._faults: list[Fault] = []
+
+    def quantity(self, text: str | None, kind: str, option: str) -> float | None:
+        """A quantity with its unit in the canonical unit of its kind; None stays None."""
+        from chemistry.units import read
+
+        return None if text is None else self._try(lambda: read(text, kind, option))
+
+    def needed(self, text: str, kind: str, option: str) -> float:
+        """As `quantity`, for an option that is always there."""
+        value = self.quantity(text, kind, option)
+        return float("nan") if value is None else value
+
+    def number(self, text: str | None, option: str, low: float, high: float, example: str) -> float | None:
+        """A bare number between two limits; None stays None."""
+        if text is None:
+            return None
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not low <= value <= high:
+            said = f"'{text}' is read; a number from {low:g} to {high:g} is allowed."
+            self.refuse(option, said, f"Write for example {example}.")
+        return value
+
+    def between(
+        self, value: float | None, text: str | None, option: str, low: float, high: float, allowed: str
+    ) -> None:
+        """Refuses a quantity outside its limits; `allowed` names them as a person would."""
+        if value is not None and (value < low or value > high):
+            self.refuse(option, f"'{text}' is read; {allowed} is allowed.")
+
+    def refuse(self, option: str, message: str, hint: str = "") -> None:
+        """Add a fault."""
+        self._faults.append(Fault(option, message, hint))
+
+    def done(self) -> None:
+        """Raise every fault found so far as one BadInput."""
+        if self._faults:
+            raise BadInput(self._faults)
+
+    def _try(self, read: Callable[[], float]) -> float:
+        try:
+            return read()
+        except BadInput as error:
+            self._faults += error.faults
+            return float("nan")

@@ -1,0 +1,70 @@
+"""Households for the tests of the plan: the demo, the demo changed, and drawn ones."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from conftest import DEMO
+from hypothesis import strategies as st
+
+from chemistry.errors import NoAnswer
+from chemistry.plan.figures import Jobs
+from chemistry.plan.household import Household
+from chemistry.plan.planner import Plan, plan
+from cli.household_file import load
+
+HOUSE = load(DEMO)
+NAMES = [tank.name for tank in HOUSE.tanks]
+
+
+def changed(house: Household, **tables: dict[str, Any]) -> Household:
+    """The household with some values of some tables replaced; 'tank' and 'neutraliser' mean the first."""
+    update: dict[str, Any] = {}
+    for table, values in tables.items():
+        if table in ("tank", "neutraliser"):
+            entries = getattr(house, f"{table}s")
+            update[f"{table}s"] = [entries[0].model_copy(update=values), *entries[1:]]
+        else:
+            update[table] = getattr(house, table).model_copy(update=values)
+    return house.model_copy(update=update)
+
+
+@st.composite
+def houses(draw: st.DrawFn) -> Household:
+    """Households that differ in what decides the order and number of steps."""
+    total = draw(st.sampled_from([0.0, 0.4, 1.9, 3.9]))
+    return changed(
+        HOUSE,
+        tap={
+            "total_chlorine_mg_l": total,
+            "free_chlorine_mg_l": draw(st.none() | st.just(total / 2)),
+            "flow_l_min": draw(st.floats(3, 40)),
+        },
+        tote={"volume_l": draw(st.floats(40, 900)), "height_m": draw(st.none() | st.floats(0.3, 1.2))},
+        hose={"bore_m": draw(st.floats(0.012, 0.04)), "drain_lift_m": draw(st.floats(-1, 1.5))},
+        tank={
+            "heater_height_m": draw(st.floats(0.05, 0.5)),
+            "overflow_height_m": draw(st.floats(0.58, 0.8)),
+            "nitrate_ceiling_mg_l": draw(st.floats(30, 80)),
+        },
+        hot_water={"temperature_c": draw(st.floats(45, 70))},
+    )
+
+
+shares = st.none() | st.floats(0.05, 0.9)
+jobs = st.builds(
+    Jobs, st.booleans(), st.booleans(), st.none() | st.integers(0, 10), st.none() | st.integers(0, 10)
+)  # fmt: skip
+
+
+def planned(house: Household, share: float | None, jobs_: Jobs) -> Plan | None:
+    """The plan of the first tank, or None where there is none to check."""
+    try:
+        return plan(house, NAMES[0], share, jobs_)
+    except NoAnswer:
+        return None
+
+
+def codes(made: Plan) -> dict[str, str]:
+    """Level of every finding by its code."""
+    return {finding.code: finding.level for finding in made.findings}
