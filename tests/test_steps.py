@@ -161,6 +161,13 @@ def test_a_filter_that_stands_still_for_long_is_said() -> None:
     assert "pour away the water in it" in next(step.text for step in slow.steps if step.id == "filter_on")
 
 
+def test_a_refill_as_cold_as_the_tap_needs_no_hot_water() -> None:
+    house = HOUSE.model_copy(update={"room_temperature_c": None})  # a warm tub would make it unreachable
+    made = plan(changed(house, tank={"refill_temperature_c": HOUSE.tap.temperature_c}), NAMES[0])
+    assert made.figures.blend.hot_l == pytest.approx(0, abs=1e-6)
+    assert "more cold" not in next(step.text for step in made.steps if step.id == "tote_1_check")
+
+
 def test_an_overflow_at_the_usual_level_is_said() -> None:
     made = plan(changed(HOUSE, tank={"overflow_height_m": 0.57}), NAMES[0])
     assert codes(made)["overflow_margin"] == "caution"

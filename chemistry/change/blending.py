@@ -72,7 +72,7 @@ def blend_to_target(volume_l: Number, target_c: Number, hot_c: Number, cold_c: N
     if np.any(np.asarray(volume_l) <= vessel.residual_l):
         raise BadInput.of(
             "volume",
-            f"{volume_l} L with {vessel.residual_l:g} L already in the tote leaves nothing to draw.",
+            f"{volume_l} L in all with {vessel.residual_l:g} L already in the tote leaves nothing to draw.",
             "Give the volume wanted in the tote in all.",
         )
     residual_kg = vessel.residual_l * density_kg_l(vessel.residual_c)

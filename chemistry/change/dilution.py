@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chemistry.errors import NoAnswer
+from chemistry.units import figure
 from chemistry.water.properties import Number
 
 
@@ -49,7 +50,7 @@ def share_for_ceiling(before_mg_l: float, refill_mg_l: float, rise_mg_l: float, 
     if refill_mg_l >= ceiling_mg_l:
         raise NoAnswer.of(
             "nitrate_ceiling",
-            f"the refill has {refill_mg_l:.3g} mg/L NO3 and the ceiling is {ceiling_mg_l:.3g}: "
+            f"the refill has {figure(refill_mg_l)} mg/L NO3 and the ceiling is {figure(ceiling_mg_l)}: "
             "no change brings the tank under it.",
             "Raise the ceiling, or blend the tap with deionised water.",
         )

@@ -147,8 +147,8 @@ def _share_for_nitrate(tank: Tank, tap: Water, before: Water) -> float:
     if exact == 0:
         raise NoAnswer.of(
             "change",
-            f"nitrate is {before.nitrate_mg_l:g} mg/L, does not rise, and stays under its ceiling of {ceiling:g}: no "
-            "change is needed for it.",
+            f"nitrate is {figure(before.nitrate_mg_l)} mg/L, does not rise, and stays under its ceiling of "
+            f"{figure(ceiling)}: no change is needed for it.",
             "To plan one all the same, give --change.",
         )
     stepped = round(math.ceil(exact / _SHARE_STEP - 1e-9) * _SHARE_STEP, 10)

@@ -15,6 +15,7 @@ from chemistry.plan.figures import Figures
 from chemistry.plan.guards import filter_held_back, substrate_held_back
 from chemistry.plan.sheet import Sheet, Step, centimetres, minutes_of
 from chemistry.plan.tote_steps import cups, make_tote
+from chemistry.units import figure
 
 
 def steps_of(figures: Figures, stops: Sequence[Finding] = ()) -> tuple[Step, ...]:
@@ -39,8 +40,8 @@ def steps_of(figures: Figures, stops: Sequence[Finding] = ()) -> tuple[Step, ...
 
 def _prepare(sheet: Sheet, figures: Figures) -> None:
     tap, tank = figures.household.tap, figures.tank
-    free = "" if tap.free_chlorine_mg_l is None else f" and {tap.free_chlorine_mg_l:g} mg/L free"
-    counted = f"{tap.total_chlorine_mg_l:g} mg/L total{free}" if tap.total_chlorine_mg_l > 0 else "none"
+    free = "" if tap.free_chlorine_mg_l is None else f" and {figure(tap.free_chlorine_mg_l)} mg/L free"
+    counted = f"{figure(tap.total_chlorine_mg_l)} mg/L total{free}" if tap.total_chlorine_mg_l > 0 else "none"
     sheet.add(
         "test_tap",
         f"Test the cold tap for chlorine now. This plan counts on {counted}; if it reads higher, stop and plan again. "

@@ -108,12 +108,7 @@ def _dissolving(figures: Figures) -> str:
 
 def _checking(figures: Figures, number: int) -> str:
     """What the tote must read, and how to mend its temperature."""
-    target_c, litres, house = figures.refill_temperature_c, figures.totes.volume_l, figures.household
-    warmer_l = litres / (house.hot_water.temperature_c - target_c)
-    cooler_l = litres / (target_c - house.tap.temperature_c)
-    mend = (
-        f"each degree short takes {figure(warmer_l, 2)} L more hot, each degree over {figure(cooler_l, 2)} L more cold"
-    )
+    target_c = figures.refill_temperature_c
     refill = figures.waters.refill
     made = (
         f" If you doubt the salts, test it: hardness {refill.hardness_dgh:.1f} dGH, alkalinity "
@@ -123,6 +118,17 @@ def _checking(figures: Figures, number: int) -> str:
     )
     treated = "neutraliser is in, total chlorine zero" if figures.neutraliser else "total chlorine zero"
     return (
-        f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1 ({mend}).{made} Only then may "
-        "it meet the fish."
+        f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1{_mending(figures)}.{made} Only "
+        "then may it meet the fish."
     )
+
+
+def _mending(figures: Figures) -> str:
+    """Litres of hot or cold for each degree the tote is off; a tap too near the target mends nothing."""
+    target_c, litres, house = figures.refill_temperature_c, figures.totes.volume_l, figures.household
+    taps = (
+        (house.hot_water.temperature_c - target_c, "each degree short takes", "hot"),
+        (target_c - house.tap.temperature_c, "each degree over", "cold"),
+    )
+    mends = [f"{when} {figure(litres / span_c, 2)} L more {tap}" for span_c, when, tap in taps if span_c > 3]
+    return f" ({', '.join(mends)})" if mends else ""

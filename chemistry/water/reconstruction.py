@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from chemistry.errors import BadInput
 from chemistry.findings import Finding
 from chemistry.substances import ion_charge, molar_mass
+from chemistry.units import figure
 from chemistry.water.composition import Water, dgh_per_mmol
 from chemistry.water.conductivity import conductivity_us_cm
 
@@ -126,7 +127,9 @@ def _hardness_ions(
     if no_calcium and no_magnesium:
         why = "" if ratio else "; common practice, no source"
         ratio = ratio or USUAL_CALCIUM_TO_MAGNESIUM
-        notes.append(f"{who}: calcium to magnesium taken as {ratio:.2g} to 1 by amount (neither was given{why}).")
+        notes.append(
+            f"{who}: calcium to magnesium taken as {figure(ratio, 2)} to 1 by amount (neither was given{why})."
+        )
         return hardness * ratio / (1 + ratio), hardness / (1 + ratio)
     known, known_name = (calcium, "calcium") if no_magnesium else (magnesium, "magnesium")
     rest_name = "magnesium" if no_magnesium else "calcium"
@@ -139,7 +142,7 @@ def _hardness_ions(
         )
     rest = max(hardness - known, 0.0)
     notes.append(
-        f"{who}: {rest_name} taken as the rest of the hardness, {rest * molar_mass(_IONS[rest_name]):.3g} mg/L."
+        f"{who}: {rest_name} taken as the rest of the hardness, {figure(rest * molar_mass(_IONS[rest_name]))} mg/L."
     )
     return (known, rest) if no_magnesium else (rest, known)
 
@@ -202,14 +205,14 @@ def _matching_conductivity(water: Water, readings: Readings, who: str, notes: li
     for _ in range(40):
         middle = (low + high) / 2
         low, high = (middle, high) if conductivity_us_cm(with_salt(middle)) < target else (low, middle)
-    notes.append(f"{who}: {low * molar_mass('NaCl'):.3g} mg/L of sodium chloride put in to match the conductivity.")
+    notes.append(f"{who}: {figure(low * molar_mass('NaCl'))} mg/L of sodium chloride put in to match the conductivity.")
     return with_salt(low)
 
 
 def _amounts(filled: dict[str, float]) -> str:
     names = {f"{ion}_mmol_l": ion for ion in _IONS}
     return " and ".join(
-        f"{amount * molar_mass(_IONS[names[key]]):.3g} mg/L of {names[key]}" for key, amount in filled.items()
+        f"{figure(amount * molar_mass(_IONS[names[key]]))} mg/L of {names[key]}" for key, amount in filled.items()
     )
 
 
@@ -260,9 +263,9 @@ def _imbalance(water: Water, readings: Readings, who: str) -> str:
     by_ion = {ion: missing / abs(ion_charge(_IONS[ion])) * molar_mass(_IONS[ion]) for ion in (*lacking, *excess)}
     # An ion that was not reported is the likelier gap.
     likeliest = sorted(lacking, key=lambda ion: not _unknown(readings, ion))
-    more = [f"{by_ion[ion]:.3g} mg/L more {ion}{' (not given)' * _unknown(readings, ion)}" for ion in likeliest]
+    more = [f"{figure(by_ion[ion])} mg/L more {ion}{' (not given)' * _unknown(readings, ion)}" for ion in likeliest]
     less = [
-        f"{by_ion[ion]:.3g} mg/L less {ion}"
+        f"{figure(by_ion[ion])} mg/L less {ion}"
         for ion in excess
         if by_ion[ion] / molar_mass(_IONS[ion]) <= getattr(water, f"{ion}_mmol_l")
     ]
