@@ -35,7 +35,10 @@ def parse_formula(formula: str) -> dict[str, float]:
     position = 0
     while position < len(text):
         factor, position = _coefficient(text, position)
+        start = position
         part, position = _part(text, position, formula)
+        if not part:
+            raise _unreadable(formula, start, "an element is wanted")
         for element, number in part.items():
             atoms[element] += number * factor
         if position < len(text):
@@ -65,6 +68,8 @@ def _part(text: str, position: int, formula: str) -> tuple[dict[str, float], int
         elif symbol == ")":
             if len(stack) == 1:
                 raise _unreadable(formula, position, "this bracket was never opened")
+            if not stack[-1]:
+                raise _unreadable(formula, position, "the bracket is empty")
             for element, count in stack.pop().items():
                 stack[-1][element] += count * number
         elif symbol in reference.table("atomic_weights"):

@@ -127,6 +127,8 @@ def read(text: str, kind: str, where: str = "") -> float:
     number, unit_text = _split(text, kind, where)
     unit = _unit(unit_text, kind, where, text)
     value = float(registry().Quantity(number, unit).to(KINDS[kind].unit).magnitude)
+    if not math.isfinite(value):
+        raise BadInput.of(where, f"'{text}' is too large a number.", f"Write for example '{KINDS[kind].example}'.")
     if kind == "temperature" and value < _ABSOLUTE_ZERO_C:
         raise BadInput.of(where, f"'{text}' is below absolute zero.", f"Write for example '{KINDS[kind].example}'.")
     return value
@@ -141,8 +143,8 @@ def show(value: float, kind: str, unit_text: str | None = None, digits: int = 4)
 
 def figure(number: float, digits: int = 3) -> str:
     """A number with so many significant digits, never in powers of ten and never with idle zeros."""
-    if number == 0:
-        return "0"
+    if number == 0 or not math.isfinite(number):
+        return f"{number:.0f}"
     decimals = max(digits - 1 - math.floor(math.log10(abs(number))), 0)
     text = f"{number:.{decimals}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
@@ -177,7 +179,10 @@ def convert(text: str, unit_text: str) -> tuple[float, str]:
             "one cannot be turned into the other.",
         )
     kind = common[0]
-    return from_canonical(read(f"{number!r} {source_unit}", kind), kind, target_unit), kind
+    value = from_canonical(read(f"{number!r} {source_unit}", kind), kind, target_unit)
+    if not math.isfinite(value):
+        raise BadInput.of("", f"'{text}' is too large a number.")
+    return value, kind
 
 
 def _split(text: str, kind: str | None, where: str) -> tuple[float, str]:
@@ -226,8 +231,9 @@ def _lookup(unit_text: str, kind: str) -> Any:
     meant = KINDS[kind]
     if spelled := meant.spellings.get(unit_text):
         return registry().parse_units(spelled)
-    # Letter case never decides between two units here: those it would (Mg for tonnes, say) are not known.
-    if spelled := _folded(kind).get(unit_text.lower()):
+    # Letter case is let pass, but for a capital M: Mg and ML are a thousand million times mg and mL.
+    spelled = _folded(kind).get(unit_text.lower())
+    if spelled and not (unit_text.startswith("M") and spelled.startswith("m")):
         return registry().parse_units(spelled)
     return _compound(unit_text, kind) if meant.free else None
 

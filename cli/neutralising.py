@@ -44,6 +44,7 @@ def answer(asked: Asked) -> Answer:
 
     reader = Reader()
     volume_l = reader.needed(asked.volume, "volume", "--volume")
+    reader.between(volume_l, asked.volume, "--volume", 0, 1e6, "up to 1000000 L")
     chlorine = engine.ChlorineReadings(
         reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine"),
         reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine"),
@@ -61,6 +62,10 @@ def answer(asked: Asked) -> Answer:
     label = _label(asked, reader)
     reader.done()
     agent = substances.agent(asked.agent, "--agent")
+    if agent.dose_from == "label" and (asked.excess or asked.solution or asked.purity):
+        said = f"{agent.name} is dosed by its label alone: purity, excess and solution have no place in that."
+        reader.refuse("--purity, --excess, --solution", said, "Leave them out.")
+        reader.done()
     dose = engine.neutralise(
         volume_l,
         chlorine,
@@ -120,12 +125,12 @@ def _label(asked: Asked, reader: Reader) -> LabelDose | None:
         return None
     volume_l = reader.needed(asked.label_volume, "volume", "--label-volume")
     chlorine_mg_l = reader.needed(asked.label_chlorine, "chlorine", "--label-chlorine")
-    if volume_l <= 0 or chlorine_mg_l <= 0:
-        reader.refuse("--label-volume, --label-chlorine", "both must be above 0.", "Write what the label says.")
-    if kind_of(amount) == "mass":
-        return LabelDose(volume_l, chlorine_mg_l, amount_g=reader.needed(amount, "mass", "--label-amount"))
-    amount_ml = 1000 * reader.needed(amount, "volume", "--label-amount")
-    return LabelDose(volume_l, chlorine_mg_l, amount_ml=amount_ml)
+    in_grams = kind_of(amount) == "mass"
+    size = reader.needed(amount, "mass" if in_grams else "volume", "--label-amount")
+    reader.done()
+    if in_grams:
+        return LabelDose(volume_l, chlorine_mg_l, amount_g=size)
+    return LabelDose(volume_l, chlorine_mg_l, amount_ml=1000 * size)
 
 
 def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None) -> None:
@@ -151,8 +156,10 @@ def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | 
         ("Ratio", f"{figure(dose.mass_ratio)} g per g of chlorine{f'; {agent.note}' if agent.note else ''}"),
         ("Leaves", _left(dose)),
         ("Alkalinity", f"{dose.alkalinity_change_meq_l:+.3f} meq/L"),
-        ("Oxygen", f"what is left over can take up {figure(dose.oxygen_demand_mg_l, 2)} mg/L in the end"),
     ]
+    if dose.oxygen_demand_mg_l is not None:
+        oxygen = f"what is left over can take up {figure(dose.oxygen_demand_mg_l, 2)} mg/L in the end"
+        rows.append(("Oxygen", oxygen))
     pages.heading(screen, "Neutraliser")
     pages.pairs(screen, rows)
 

@@ -51,10 +51,11 @@ def _in_short(screen: Console, made: Plan) -> None:
     figures = made.figures
     totes, blend, low_cm = figures.totes, figures.blend, 100 * figures.low_level_m
     count = "1 tote" if totes.count == 1 else f"{totes.count} totes ({totes.volume_l:.0f} L each)"
+    percent = figure(100 * figures.change_share)
     rows = [
         (
             "Change",
-            f"{figures.change_share:.0%} of the live water, {figures.change_volume_l:.0f} L, down to {low_cm:.0f} cm",
+            f"{percent}% of the live water, {figures.change_volume_l:.0f} L, down to {low_cm:.0f} cm",
         ),
         (
             "Refill",
@@ -102,7 +103,7 @@ def _why(screen: Console, figures: Figures) -> None:
     from chemistry.units import figure
 
     tank, tap = figures.tank, figures.waters.tap
-    pages.heading(screen, f"Why {figures.change_share:.0%}")
+    pages.heading(screen, f"Why {figure(100 * figures.change_share)}%")
     rise = tank.nitrate_rise_mg_l
     facts = (
         f"Nitrate stands at {figure(figures.waters.tank_before.nitrate_mg_l)} mg/L, the tap brings {figure(tap.nitrate_mg_l)}, "
@@ -121,7 +122,7 @@ def _why(screen: Console, figures: Figures) -> None:
         later = (
             [f"{course.before_next_mg_l:.0f}", f"{course.settled_peak_mg_l:.0f}"] if rise is not None else ["-", "-"]
         )
-        rows.append([f"{course.change_share:.0%}{this}", f"{course.after_mg_l:.0f}", *later])
+        rows.append([f"{figure(100 * course.change_share)}%{this}", f"{course.after_mg_l:.0f}", *later])
     pages.figures(screen, ["Nitrate, mg/L NO3", "right after", "before the next", "settles at"], rows)
 
 

@@ -66,6 +66,8 @@ def _jobs(tank: Tank, today: str | None, clean_substrate: bool, service_filter: 
         raise BadInput.of("--date", f"'{today}' is read; a date is wanted.", "Write for example 2026-03-14.") from None
 
     def days_since(last: date | None, key: str) -> int | None:
+        if not (clean_substrate or service_filter):
+            return None
         if last is not None and last > day:
             raise BadInput.of(f"tank '{tank.name}': {key}", f"{last} lies after {day}.", "Correct the date, or --date.")
         return None if last is None else (day - last).days

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chemistry.errors import NoAnswer
+from chemistry.errors import BadInput, NoAnswer
 from chemistry.units import figure
 from chemistry.water.properties import Number
 
@@ -29,9 +29,11 @@ def after_change(before_mg_l: Number, refill_mg_l: Number, share: Number) -> Num
 def settled_peak(refill_mg_l: Number, rise_mg_l: Number, share: Number) -> Number:
     """Nitrate just before a change, once every interval is alike: refill + rise per interval / share.
 
-    From peak = (peak (1 - share) + refill share) + rise; infinite for a share of 0 with a rise.
+    From peak = (peak (1 - share) + refill share) + rise. Raises BadInput for a share of 0: nothing settles then.
     """
-    return refill_mg_l + rise_mg_l / share if np.all(np.asarray(share) > 0) else np.inf  # type: ignore[return-value]
+    if np.any(np.asarray(share) <= 0):
+        raise BadInput.of("share", f"a share of {share} settles nowhere.", "Give more than 0 %.")
+    return refill_mg_l + rise_mg_l / share
 
 
 def course(before_mg_l: float, refill_mg_l: float, rise_mg_l: float, share: float) -> NitrateCourse:

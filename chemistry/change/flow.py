@@ -19,6 +19,7 @@ from chemistry.water.properties import density_kg_l, viscosity_mpa_s
 
 _G = 9.80665  # standard acceleration of free fall [m/s2], exact (3rd CGPM 1901)
 _SLICES = 24  # of the changing level; halving them moves no time by a second
+_LEAST_FLOW_L_MIN = 0.01
 _BISECTIONS = 26  # leave less than a ten-millionth of the flow open
 
 
@@ -130,6 +131,8 @@ def minutes_to_move(volume_l: float, pump: Pump, hose: Hose, lift_start_m: float
         operating_flow_l_min(pump, hose, lifts_m),
         operating_flow_l_min(pump, hose, lifts_m, straight=True),
     )
+    if volume_l > 0 and float(np.min(flows[2])) < _LEAST_FLOW_L_MIN:
+        raise NoAnswer.of("hose", "next to nothing flows through this hose.", "Use a wider or shorter hose.")
     return Minutes(*(float(np.sum(volume_l / _SLICES / flow)) for flow in flows))
 
 

@@ -1,4 +1,4 @@
-"""A small linear programme through HiGHS, with its banner kept off stdout."""
+"""A small linear or integer programme through HiGHS, with its banner kept off stdout."""
 
 from __future__ import annotations
 
@@ -14,12 +14,16 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+# Nodes of the search tree: a bound that does not depend on the machine, far above what a cupboard needs.
+_MOST_NODES = 20_000
+
 
 @dataclass(frozen=True)
 class Programme:
     """Minimise cost @ x with row_low <= matrix @ x <= row_high and 0 <= x <= upper.
 
-    matrix: rows x columns; row_low, row_high: rows; cost, upper: columns; infinities allowed.
+    matrix: rows x columns; row_low, row_high: rows; cost, upper: columns; infinities allowed.  whole: how many of the
+    first columns must be whole numbers.
     """
 
     cost: Array
@@ -27,11 +31,26 @@ class Programme:
     row_low: Array
     row_high: Array
     upper: Array
+    whole: int = 0
 
 
 def solve(programme: Programme) -> Array | None:
     """The minimiser, or None when no x satisfies the rows."""
     highspy, solver = _solver()
+    solver.clear()  # a warm start would let the answer depend on what was asked before
+    for option, value in (("output_flag", False), ("threads", 1), ("mip_rel_gap", 0.0), ("mip_max_nodes", _MOST_NODES)):
+        solver.setOptionValue(option, value)
+    solver.passModel(_model(highspy, programme))
+    solver.run()
+    feasible = solver.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    if not feasible or solver.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
+        return None
+    amounts: Array = np.maximum(np.array(solver.getSolution().col_value), 0.0)
+    amounts[: programme.whole] = np.round(amounts[: programme.whole])
+    return amounts
+
+
+def _model(highspy: Any, programme: Programme) -> Any:
     rows, columns = programme.matrix.shape
     model = highspy.HighsLp()
     model.num_row_, model.num_col_ = rows, columns
@@ -42,14 +61,10 @@ def solve(programme: Programme) -> Array | None:
     model.a_matrix_.start_ = np.arange(rows + 1) * columns
     model.a_matrix_.index_ = np.tile(np.arange(columns), rows)
     model.a_matrix_.value_ = programme.matrix.ravel()
-    solver.clear()  # a warm start would let the answer depend on what was asked before
-    _quieten(solver)
-    solver.passModel(model)
-    solver.run()
-    if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-        return None
-    amounts: Array = np.maximum(np.array(solver.getSolution().col_value), 0.0)
-    return amounts
+    if programme.whole:
+        whole, free = highspy.HighsVarType.kInteger, highspy.HighsVarType.kContinuous
+        model.integrality_ = [whole] * programme.whole + [free] * (columns - programme.whole)
+    return model
 
 
 @cache
@@ -60,11 +75,6 @@ def _solver() -> tuple[Any, Any]:
     with _stdout_to_nowhere():
         make: Any = highspy.Highs  # untyped in its own package
         return highspy, make()
-
-
-def _quieten(solver: Any) -> None:
-    solver.setOptionValue("output_flag", False)
-    solver.setOptionValue("threads", 1)
 
 
 @contextmanager

@@ -18,12 +18,18 @@ from chemistry.water.composition import Water
 
 @dataclass(frozen=True)
 class LabelDose:
-    """What a label says one dose does: amount_g or amount_ml neutralises chlorine_mg_l in volume_l."""
+    """What a label says one dose does: amount_g or amount_ml neutralises chlorine_mg_l in volume_l; all above 0."""
 
     volume_l: float
     chlorine_mg_l: float
     amount_g: float | None = None
     amount_ml: float | None = None
+
+    def __post_init__(self) -> None:
+        amounts = [amount for amount in (self.amount_g, self.amount_ml) if amount is not None]
+        if len(amounts) != 1 or min(self.volume_l, self.chlorine_mg_l, *amounts) <= 0:
+            said = "a label's figure takes one amount, a volume and a chlorine, each above 0."
+            raise BadInput.of("label", said, "Write what the label says.")
 
 
 @dataclass(frozen=True)
@@ -34,7 +40,8 @@ class Neutralisation:
     solution_ml: the same as stock solution, or the label's millilitres.  chlorine_g: chlorine to neutralise (as Cl2).
     mass_ratio: g of pure agent per g of Cl2 without excess.  ammonia_mg_n_l: total after chloramine is broken;
     ammonia_low_mg_n_l: the least it can be.  ammonia_unionised_mg_n_l: None without pH and temperature.
-    alkalinity_change_meq_l.  oxygen_demand_mg_l: oxygen the agent left over can take up in the end.
+    alkalinity_change_meq_l.  oxygen_demand_mg_l: oxygen the agent left over can take up in the end; None for an agent
+    dosed by label, of which it is not known how much is left.
     """
 
     agent: str
@@ -47,7 +54,7 @@ class Neutralisation:
     ammonia_low_mg_n_l: float
     ammonia_unionised_mg_n_l: float | None
     alkalinity_change_meq_l: float
-    oxygen_demand_mg_l: float
+    oxygen_demand_mg_l: float | None
     chlorine_left_mg_l: float = 0.0
 
 
@@ -66,8 +73,9 @@ class ChlorineReadings:
     def combined_mg_l(self) -> float:
         """Chlorine bound to nitrogen; BadInput when free exceeds total or a reading is negative."""
         free = 0.0 if self.free_mg_l is None else self.free_mg_l
-        if np.any(np.asarray(self.total_mg_l) < 0) or np.any(np.asarray(free) < 0):
-            raise BadInput.of("chlorine", "a chlorine reading is negative.", "Give 0 mg/L or more.")
+        read = 0.0 if self.free_ammonia_mg_n_l is None else self.free_ammonia_mg_n_l
+        if any(np.any(np.asarray(reading) < 0) for reading in (self.total_mg_l, free, read)):
+            raise BadInput.of("chlorine", "a reading of chlorine or ammonia is negative.", "Give 0 mg/L or more.")
         if np.any(np.asarray(free) > np.asarray(self.total_mg_l)):
             raise BadInput.of(
                 "free chlorine",
@@ -127,7 +135,7 @@ def neutralise(
         ammonia_low_mg_n_l=low,
         ammonia_unionised_mg_n_l=None if share is None else high * share,
         alkalinity_change_meq_l=alkalinity,
-        oxygen_demand_mg_l=left_g * agent.oxygen_ratio * 1000 / volume_l,
+        oxygen_demand_mg_l=None if agent.dose_from == "label" else left_g * agent.oxygen_ratio * 1000 / volume_l,
         chlorine_left_mg_l=chlorine.total_mg_l * (1 - used_share),
     )
 
@@ -141,10 +149,12 @@ def ammonia_after_mg_n_l(chlorine: ChlorineReadings) -> tuple[float, float]:
     combined = chlorine.combined_mg_l()
     bound = combined * molar_mass("N") / molar_mass("Cl2")
     read = chlorine.free_ammonia_mg_n_l
-    low = bound + (read or 0.0)
+    low = bound if read is None else bound + read
     if chlorine.cl2_to_n is None and read is not None:
         return low, low
-    ratio = chlorine.cl2_to_n or reference.value("limits", "ammonia_chlorine_ratio_low")
+    ratio = chlorine.cl2_to_n
+    if ratio is None:
+        ratio = reference.value("limits", "ammonia_chlorine_ratio_low")
     high: Any = np.maximum(low, combined / ratio)
     return low, high
 
@@ -246,7 +256,7 @@ def dose_findings(dose: Neutralisation, agent: Agent) -> list[Finding]:
         )
         findings.append(Finding("caution", "agent_on_chloramine", text))
     limit = reference.value("limits", "sulfite_excess")
-    if agent.oxygen_pace == "fast" and dose.oxygen_demand_mg_l > limit:
+    if agent.oxygen_pace == "fast" and dose.oxygen_demand_mg_l is not None and dose.oxygen_demand_mg_l > limit:
         text = (
             f"What is left over of {agent.name} takes {dose.oxygen_demand_mg_l:.1f} mg/L of oxygen out of the water "
             "within minutes. Measure it finer (a stock solution), use less excess, or aerate before it meets fish."

@@ -13,6 +13,8 @@ from chemistry.substances import Salt
 from chemistry.water.composition import Water, dgh_per_mmol
 from chemistry.water.target import Band, Target
 
+# Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
+_SLACK = 1e-7
 _FIELDS = {
     "Ca": "calcium_mmol_l",
     "Mg": "magnesium_mmol_l",
@@ -71,43 +73,38 @@ def dissolve(water: Water, grams_per_l: Iterable[tuple[Salt, float]]) -> Water:
 def recipe(
     water: Water, target: Target, cupboard: Sequence[Stocked], volume_l: float, *, step_g: float = 0.0, parts: int = 1
 ) -> Recipe:
-    """Grams for `volume_l` of refill, made in `parts` equal batches weighed in steps of `step_g`.
+    """Grams for `volume_l` of refill, made in `parts` equal batches weighed in whole steps of `step_g` (0: any grams).
 
-    Carbonates are left in the cupboard where the other salts do. The bands are drawn in by what rounding each batch to
-    the scale can move, so that the rounded recipe stays inside; where they are too narrow for that, they are met
-    before rounding. Where the cupboard cannot meet every band, the least total miss is chosen and every band missed is
-    listed. Raises BadInput for a volume or step below 0.
+    The rounding is part of the programme, so a weighed recipe lies inside every band whenever the scale allows one.
+    Carbonates are left in the cupboard unless they reach a band that the other salts cannot. Where the cupboard cannot
+    meet every band, hardness and alkalinity are missed least, then the ratio. Raises BadInput for a volume or step
+    below 0.
     """
     if volume_l <= 0 or step_g < 0 or parts < 1:
         raise BadInput.of("volume", f"{volume_l} L in {parts} batches by {step_g} g.", "Give more than 0 L.")
     cupboard = sorted(cupboard, key=lambda item: item.salt.name)  # so that the file's order never decides
-    gentle = [item for item in cupboard if item.salt.gentle]
-    made = _made(water, target, gentle, volume_l, step_g, parts)
-    return made if not made.missed else _made(water, target, cupboard, volume_l, step_g, parts)
+    gentle = _made(water, target, [item for item in cupboard if item.salt.gentle], volume_l, step_g * parts)
+    if not gentle.missed:
+        return gentle
+    harsh = _made(water, target, cupboard, volume_l, step_g * parts)
+    return harsh if len(harsh.missed) < len(gentle.missed) else gentle
 
 
-def _made(
-    water: Water, target: Target, cupboard: Sequence[Stocked], volume_l: float, step_g: float, parts: int
-) -> Recipe:
-    """The recipe from exactly these salts."""
+def _made(water: Water, target: Target, cupboard: Sequence[Stocked], volume_l: float, step_g: float) -> Recipe:
+    """The recipe from exactly these salts; step_g: of all batches together."""
     rows = _rows(water, target, cupboard)
-    upper = np.array([np.inf if item.stock_g is None else item.stock_g / volume_l for item in cupboard])
-    give = 0.5 * step_g * parts / volume_l * np.abs(rows.matrix).sum(axis=1)
-    amounts = _fewest_grams(rows.narrowed(give), upper)
-    if amounts is None:
-        amounts = _fewest_grams(rows, upper)
-    if amounts is None:
-        amounts = _least_miss(rows, upper)
-    exact = _dissolved(water, cupboard, amounts)
-    grams = _weighed(amounts * volume_l, step_g, parts, cupboard)
+    stock_g = np.array([np.inf if item.stock_g is None else item.stock_g for item in cupboard])
+    exact_g = _fewest_grams(rows, stock_g, volume_l, 0.0)
+    weighed_g = _fewest_grams(rows, stock_g, volume_l, step_g)
+    grams = _least_miss(rows, stock_g, volume_l, step_g) if weighed_g is None else weighed_g
     made = _dissolved(water, cupboard, grams / volume_l)
-    used = {item.salt: float(gram) for item, gram in zip(cupboard, grams, strict=True) if gram > 0}
-    missed = misses(exact, target)
+    missed = misses(made, target)
+    used = {item.salt: float(gram) for item, gram in zip(cupboard, grams, strict=True) if gram > 1e-9}
     return Recipe(
         grams={salt.name: gram for salt, gram in used.items()},
         water=made,
-        missed=missed,
-        missed_by_scale=() if missed else misses(made, target),
+        missed=missed if exact_g is None else (),
+        missed_by_scale=() if exact_g is None else missed,
         harsh=tuple(salt.name for salt in used if not salt.gentle),
     )
 
@@ -134,16 +131,13 @@ def misses(water: Water, target: Target) -> tuple[Miss, ...]:
 
 @dataclass(frozen=True)
 class _Rows:
-    """Bands as rows over grams per litre, and the size of each for weighing misses."""
+    """Bands as rows over grams per litre; size of each and weight of missing it, for recipes that cannot meet all."""
 
     matrix: Array
     low: Array
     high: Array
     size: Array
-
-    def narrowed(self, by: Array) -> _Rows:
-        """The same rows with both ends drawn in."""
-        return replace(self, low=self.low + by, high=self.high - by)
+    weight: Array
 
 
 def _rows(water: Water, target: Target, cupboard: Sequence[Stocked]) -> _Rows:
@@ -167,36 +161,38 @@ def _rows(water: Water, target: Target, cupboard: Sequence[Stocked]) -> _Rows:
         ]
         high += [np.inf, np.inf]
         size += [hardness.high, hardness.high]
-    return _Rows(np.array(rows), np.array(low), np.array(high), np.maximum(size, 1e-6))
+    # A miss of hardness or alkalinity is never bought with the ratio.
+    weight = np.array([1000.0, 1000.0, 1.0, 1.0][: len(rows)])
+    return _Rows(np.array(rows), np.array(low), np.array(high), np.maximum(size, 1e-6), weight)
 
 
-def _fewest_grams(rows: _Rows, upper: Array) -> Array | None:
-    if np.any(rows.low > rows.high):
-        return None
-    return solve(Programme(np.ones(len(upper)), rows.matrix, rows.low, rows.high, upper))
+def _fewest_grams(rows: _Rows, stock_g: Array, volume_l: float, step_g: float) -> Array | None:
+    """Fewest grams inside every row, in whole steps (0: any grams); None where there are none."""
+    if len(stock_g) == 0:
+        return stock_g if np.all((rows.low <= _SLACK) & (rows.high >= -_SLACK)) else None
+    per_unit = (step_g or 1.0) / volume_l
+    upper = np.floor(stock_g / step_g + 1e-9) if step_g else stock_g
+    low, high = rows.low - _SLACK, rows.high + _SLACK
+    whole = len(upper) if step_g else 0
+    units = solve(Programme(np.ones(len(upper)), rows.matrix * per_unit, low, high, upper, whole))
+    return None if units is None else units * (step_g or 1.0)
 
 
-def _least_miss(rows: _Rows, upper: Array) -> Array:
-    """Grams of the least total miss, each miss counted against the size of its band.
+def _least_miss(rows: _Rows, stock_g: Array, volume_l: float, step_g: float) -> Array:
+    """Grams of the least weighted miss, each counted against the size of its band.
 
-    Two columns more for every row, how far below and above it may stay; they weigh so much more than grams that grams
-    only settle ties.
+    Two columns more for every row, how far below and above it may stay; grams weigh so little that they only settle
+    ties.
     """
-    count = len(rows.low)
-    slack = np.hstack([np.diag(rows.size), -np.diag(rows.size)])
-    matrix = np.hstack([rows.matrix, slack])
-    cost = np.concatenate([np.full(len(upper), 1e-4), np.ones(2 * count)])
-    free = np.full(2 * count, np.inf)
-    amounts = solve(Programme(cost, matrix, rows.low, rows.high, np.concatenate([upper, free])))
-    if amounts is None:  # cannot be: the slack columns reach any band
+    columns, count = len(stock_g), len(rows.low)
+    if columns == 0:
+        return stock_g
+    per_unit = (step_g or 1.0) / volume_l
+    upper = np.floor(stock_g / step_g + 1e-9) if step_g else stock_g
+    matrix = np.hstack([rows.matrix * per_unit, np.diag(rows.size), -np.diag(rows.size)])
+    cost = np.concatenate([np.full(columns, 1e-4 * per_unit), rows.weight, rows.weight])
+    bounds = np.concatenate([upper, np.full(2 * count, np.inf)])
+    units = solve(Programme(cost, matrix, rows.low, rows.high, bounds, columns if step_g else 0))
+    if units is None:  # cannot be: the columns for misses reach any band
         raise AssertionError("the elastic programme has no solution")
-    return amounts[: len(upper)]
-
-
-def _weighed(grams: Array, step_g: float, parts: int, cupboard: Sequence[Stocked]) -> Array:
-    """Grams in all, each batch rounded to the scale, and never more than is in stock."""
-    if step_g == 0:
-        return grams
-    stock = np.array([np.inf if item.stock_g is None else item.stock_g for item in cupboard])
-    batches = np.round(grams / parts / step_g) * step_g
-    return np.where(batches * parts > stock * (1 + 1e-9), np.maximum(batches - step_g, 0.0), batches) * parts
+    return units[:columns] * (step_g or 1.0)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from chemistry import reference
 from chemistry.change.blending import scald_findings
@@ -76,7 +78,7 @@ def _coarse(figures: Figures) -> list[Finding]:
         f"The scale rounds the neutraliser up from {figure(exact_g)} to {figure(weighed_g)} g a tote. A stock solution "
         'measures it finer: dissolve 50 g to a litre and write solution = "50 g/L".'
     )
-    level: Level = "caution" if extra > limit else "note"
+    level: Level = "stop" if extra > 10 * limit else "caution" if extra > limit else "note"
     return [Finding(level, "coarse_scale", text, extra, limit, "%", reference.citation("limits", "coarse_dose"))]
 
 
@@ -111,6 +113,8 @@ def _bands(figures: Figures) -> list[Finding]:
 
 def _missed(miss: Miss) -> str:
     side = "below" if miss.reached < miss.limit else "above"
+    if not math.isfinite(miss.reached):
+        return f"The refill has no magnesium at all; its {miss.band} should end at {figure(miss.limit)}."
     reached, limit = f"{figure(miss.reached, 4)} {miss.unit}".rstrip(), f"{figure(miss.limit, 4)} {miss.unit}".rstrip()
     return f"The refill's {miss.band} comes to {reached}, {side} its band, which ends at {limit}."
 
@@ -143,7 +147,8 @@ def _nitrate(figures: Figures) -> list[Finding]:
 def _steps_of_the_tank(figures: Figures) -> list[Finding]:
     """How far one change moves the tank, against how far fish are usually moved."""
     before, after = figures.waters.tank_before, figures.waters.tank_after
-    was, becomes = conductivity_us_cm(before), conductivity_us_cm(after)
+    # Mixing leaves the pH open; with the tank's own the two compare.
+    was, becomes = conductivity_us_cm(before), conductivity_us_cm(replace(after, ph=before.ph))
     moves = (
         ("temperature", "°C", before.temperature_c, after.temperature_c),
         ("hardness", "dGH", before.hardness_dgh, after.hardness_dgh),

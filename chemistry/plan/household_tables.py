@@ -10,7 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from chemistry.change.flow import Hose, Pump
 from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
 from chemistry.dosing.remineralise import Stocked
-from chemistry.errors import Fault
+from chemistry.errors import BadInput, Fault
 from chemistry.plan import quantities as q
 from chemistry.substances import Agent, Salt
 from chemistry.water.reconstruction import Readings
@@ -124,7 +124,7 @@ class PumpTable(Table):
 class HoseTable(Table):
     """The hose, and how high its open end lies above the pump: in the tank to drain, in the tote to fill."""
 
-    bore_m: q.LengthM = Field(alias="bore")
+    bore_m: q.BoreM = Field(alias="bore")
     length_m: q.LengthM = Field(alias="length")
     drain_lift_m: q.HeightM = Field(alias="drain_lift")
     fill_lift_m: q.HeightM = Field(alias="fill_lift")
@@ -154,6 +154,10 @@ class LabelTable(Table):
             return [Fault("amount", f"'{self.amount}' is read; grams or millilitres are wanted.", 'Write "5 mL".')]
         if self.chlorine_mg_l == 0:
             return [Fault("chlorine", "0 mg/L would make any dose right.", "Write what the label says.")]
+        try:
+            self.dose()
+        except BadInput:
+            return [Fault("amount", f"'{self.amount}' is read; more than nothing is wanted.", 'Write "5 mL".')]
         return []
 
     def dose(self) -> LabelDose:

@@ -28,6 +28,7 @@ from chemistry.water.reconstruction import Description, described
 _SHARE_STEP = 0.05
 _LARGEST_SHARE = 0.9
 _NEIGHBOUR = 0.10
+_MOST_TOTES = 40  # nobody makes more in a day
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,15 @@ def tank_named(household: Household, name: str) -> Tank:
 
 
 def _own_assumptions(tap: Description, figures: Figures) -> tuple[str, ...]:
-    """The tap's assumptions; where there is chloramine, its ammonia is spoken of by the neutraliser, which knows."""
-    return tuple(note for note in tap.assumptions if figures.neutraliser is None or "ammonia" not in note)
+    """What the tap and the jobs took for granted; of ammonia in chloramine the neutraliser speaks, which knows."""
+    chloramine = figures.neutraliser is not None and figures.neutraliser.dose.combined_chlorine_mg_l > 0
+    notes = tuple(note for note in tap.assumptions if not chloramine or "ammonia" not in note)
+    jobs, unknown = figures.jobs, "not given: taken as long ago"
+    if jobs.service_filter and jobs.days_since_substrate is None:
+        notes += (f"{figures.tank.name}: last_substrate_cleaning {unknown}.",)
+    if jobs.clean_substrate and jobs.days_since_filter is None:
+        notes += (f"{figures.tank.name}: last_filter_service {unknown}.",)
+    return notes
 
 
 def _figures(
@@ -170,11 +178,21 @@ def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str
     if rise >= _largest_proposed() * room:
         return said, f"It rises {figure(rise)} between changes and there is room for {figure(room)}: change oftener."
     halves = math.ceil(math.log((before.nitrate_mg_l - tap.nitrate_mg_l) / (room - rise), 2))
-    return said, f"Plan {halves} changes of half the tank (--change 50%), a day or more apart."
+    then = max(math.ceil(rise / room / _SHARE_STEP - 1e-9) * _SHARE_STEP, _SHARE_STEP)
+    return said, (
+        f"Plan {halves} changes of half the tank (--change 50%), a day or more apart; from then on {then:.0%} from one "
+        "change to the next holds it."
+    )
 
 
 def _totes(volume_l: float, tote_l: float) -> Totes:
-    count = math.ceil(volume_l / tote_l - 1e-9)
+    count = max(math.ceil(volume_l / tote_l - 1e-9), 1)
+    if count > _MOST_TOTES:
+        raise NoAnswer.of(
+            "tote",
+            f"{figure(volume_l)} L would take {count} totes of {figure(tote_l)} L.",
+            "Use a larger tote, or change less at once.",
+        )
     return Totes(count, volume_l / count)
 
 

@@ -82,8 +82,8 @@ def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
     sheet.add(
         f"tote_{number}_neutralise",
         f"NEUTRALISER: put {neutraliser_amount(figures)} of {neutraliser_name(figures)} into {_of_all(figures, number)} "
-        f"and stir for {contact:.0f} minutes, then test total chlorine in it. It must read zero; if not, put in as much "
-        "again, stir and test again.",
+        f"and stir for {contact:.0f} minutes, then test total chlorine in it. It must read zero; if not, put in half as "
+        "much again, stir and test again.",
         contact,
         hold=True,
         cautions=("chemicals",),

@@ -23,7 +23,7 @@ def carbonate_share(ph: float | None) -> float:
     if ph is None:
         return 0.0
     ratio = 10 ** (ph - _PK2)
-    return float(2 * ratio / (1 + 2 * ratio))
+    return 2 * ratio / (1 + 2 * ratio)
 
 
 def ionic_strength_mol_l(water: Water) -> float:

@@ -19,7 +19,7 @@ def mix(waters: Sequence[Water], volumes_l: Sequence[float]) -> tuple[Water, flo
     """
     if not waters or len(waters) != len(volumes_l):
         raise BadInput.of("mix", f"{len(waters)} waters with {len(volumes_l)} volumes.", "Give one volume per water.")
-    if min(volumes_l) < 0 or sum(volumes_l) == 0:
+    if any(np.any(np.asarray(volume) < 0) for volume in volumes_l) or not np.all(np.asarray(sum(volumes_l)) > 0):
         raise BadInput.of("mix", f"the volumes are {list(volumes_l)} L.", "Give volumes of 0 or more, not all 0.")
     temperature_c, volume_l = mix_heat(volumes_l, [water.temperature_c for water in waters])
     amounts = {
