@@ -231,26 +231,34 @@ def _lookup(unit_text: str, kind: str) -> Any:
     meant = KINDS[kind]
     if spelled := meant.spellings.get(unit_text):
         return registry().parse_units(spelled)
-    # Letter case is let pass, but for a capital M: Mg and ML are a thousand million times mg and mL.
-    spelled = _folded(kind).get(unit_text.lower())
-    if spelled and not (unit_text.startswith("M") and spelled.startswith("m")):
+    if spelled := _folded(kind).get(_fold(unit_text)):
         return registry().parse_units(spelled)
     return _compound(unit_text, kind) if meant.free else None
 
 
+def _fold(unit_text: str) -> str:
+    """Lower case, but for a capital M at the front: Mg and ML are a thousand million times mg and mL."""
+    return unit_text[:1].replace("M", "\N{BULLET}").lower() + unit_text[1:].lower()
+
+
 @cache
 def _folded(kind: str) -> Mapping[str, str]:
-    """Spellings of a kind in lower case."""
-    return {spelling.lower(): unit for spelling, unit in KINDS[kind].spellings.items()}
+    """Spellings of a kind, folded."""
+    return {_fold(spelling): unit for spelling, unit in KINDS[kind].spellings.items()}
+
+
+@cache
+def _parts() -> Mapping[str, str]:
+    """Spellings that compound units are made of, folded."""
+    return {_fold(name): unit for group in (_LENGTH, _VOLUME, _MASS, _TIME) for name, unit in group.items()}
 
 
 def _compound(unit_text: str, kind: str) -> Any:
     """'gal/h', 'L/min', 'g/L': a known spelling, or a quotient of two, with the dimension of the kind."""
-    over, _, under = unit_text.partition("/")
-    spelled = {name.lower(): unit for group in (_LENGTH, _VOLUME, _MASS, _TIME) for name, unit in group.items()}
-    if over.lower() not in spelled or (under and under.lower() not in spelled):
+    spelled = [_parts().get(_fold(part)) for part in unit_text.split("/", 1)]
+    if None in spelled:
         return None
-    unit = registry().parse_units(spelled[over.lower()] + (f"/({spelled[under.lower()]})" if under else ""))
+    unit = registry().parse_units("/".join(f"({part})" for part in spelled))
     wanted = registry().parse_units(KINDS[kind].unit)
     return unit if unit.dimensionality == wanted.dimensionality else None
 

@@ -86,7 +86,8 @@ def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
         return
     for fault in error.faults:
         encoding = sys.stderr.encoding or "utf-8"
-        sys.stderr.write(f"{fault}\n".encode(encoding, errors="replace").decode(encoding))
+        line = "".join(letter if letter.isprintable() else "?" for letter in str(fault))
+        sys.stderr.write(f"{line}\n".encode(encoding, errors="replace").decode(encoding))
 
 
 def console() -> Console:

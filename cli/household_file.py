@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 from chemistry.errors import BadInput, Fault
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel
+    from pydantic import BaseModel, ValidationError
 
     from chemistry.plan.household import Household
+    from chemistry.plan.quantities import Misfit
 
 Location = Sequence[str | int]
 
@@ -33,13 +34,47 @@ def load(path: Path) -> Household:
     from chemistry.plan.household import Household
 
     try:
-        return Household.model_validate(data)
+        household = Household.model_validate(data)
     except ValidationError as error:
-        lines = _Lines(text)
-        found = sorted(_faults(error, Household), key=lambda entry: lines.of(entry[0]))
-        raise BadInput(
-            Fault(f"{path}:{lines.of(place)}: {_dotted(place)}", fault.message, fault.hint) for place, fault in found
-        ) from error
+        found = [*_faults(error, Household), *_misfits_behind(error, data)]
+    else:
+        found = [_misfit_fault(misfit) for misfit in household.misfits()]
+        if not found:
+            return household
+    lines = _Lines(text)
+    located = sorted(((lines.of(place), place, fault) for place, fault in found), key=lambda entry: entry[0])
+    said = (Fault(f"{path}:{line}: {_dotted(place)}", fault.message, fault.hint) for line, place, fault in located)
+    raise BadInput(dict.fromkeys(said))
+
+
+def _misfit_fault(misfit: Misfit) -> tuple[tuple[str | int, ...], Fault]:
+    return _place(misfit.keys[0]), Fault("", misfit.message, misfit.hint)
+
+
+def _place(dotted: str) -> tuple[str | int, ...]:
+    return tuple(int(part) if part.isdigit() else part for part in dotted.split("."))
+
+
+def _misfits_behind(error: ValidationError, data: dict[str, Any]) -> list[tuple[tuple[str | int, ...], Fault]]:
+    """What does not fit together, seen once the single faults are mended; only what no mended key has a part in."""
+    from pydantic import ValidationError
+
+    from chemistry.plan.household import Household
+    from cli.household_mending import mended
+
+    entries = error.errors(include_url=False)
+    whole = mended(data, [(tuple(entry["loc"]), entry["type"]) for entry in entries])
+    try:
+        misfits = [] if whole is None else Household.model_validate(whole).misfits()
+    except ValidationError:
+        return []
+    mended_places = [tuple(entry["loc"]) for entry in entries if entry["type"] != "extra_forbidden"]
+
+    def untouched(key: str) -> bool:
+        place = _place(key)
+        return not any(place[: len(other)] == other or other[: len(place)] == place for other in mended_places)
+
+    return [_misfit_fault(misfit) for misfit in misfits if all(map(untouched, misfit.keys))]
 
 
 def _text(path: Path) -> str:
@@ -60,7 +95,9 @@ def _parsed(text: str, path: Path) -> dict[str, Any]:
     """The TOML of a text, or BadInput with the line and the likeliest mistake."""
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (RecursionError, ValueError) as error:
+        if not isinstance(error, tomllib.TOMLDecodeError):
+            raise BadInput.of(str(path), "holds a number or a nesting too large to read.") from None
         said = str(error)
         place = _TOML_PLACE.search(said)
         lines = text.split("\n")
@@ -91,37 +128,52 @@ def _toml_hint(line: str) -> str:
 
 
 class _Lines:
-    """Line of a key: the shortest prefix of the file that parses and contains it ends there."""
+    """Line of a key: the shortest prefix of the file that parses and contains it ends there.
+
+    A prefix that contains a key is followed only by prefixes that contain it, so the shortest is found by halving.
+    """
 
     def __init__(self, text: str) -> None:
         self._lines = text.split("\n")
-        self._prefixes: list[tuple[int, dict[str, Any]]] | None = None
+        self._prefixes: dict[int, dict[str, Any] | None] = {0: {}}
 
     def of(self, place: Location) -> int:
         """The line of the deepest part of the place that stands in the file; 1 where none does."""
         for depth in range(len(place), 0, -1):
-            for number, data in self._parsed_prefixes():
-                if _holds(data, place[:depth]):
-                    return self._first_line(number)
+            if number := self._shortest(place[:depth]):
+                return self._first_line(number)
         return 1
 
-    def _parsed_prefixes(self) -> list[tuple[int, dict[str, Any]]]:
-        if self._prefixes is None:
-            self._prefixes = list(self._parse_prefixes())
-        return self._prefixes
+    def _shortest(self, place: Location) -> int:
+        """Number of lines of the shortest prefix that holds the place; 0 where none does."""
+        low, high = 0, len(self._lines)
+        if not _holds(self._parsed(high), place):
+            return 0
+        while low < high:
+            middle = (low + high) // 2
+            if _holds(self._parsed(self._whole(middle)), place):
+                high = middle
+            else:
+                low = middle + 1
+        return self._whole(low)
 
-    def _parse_prefixes(self) -> Iterator[tuple[int, dict[str, Any]]]:
-        for number in range(1, len(self._lines) + 1):
+    def _whole(self, number: int) -> int:
+        """The first prefix of so many lines or more that ends where a value does."""
+        return next(n for n in range(number, len(self._lines) + 1) if self._parsed(n) is not None)
+
+    def _parsed(self, number: int) -> dict[str, Any] | None:
+        """The first lines of the file as data; None inside a value that goes on over several lines."""
+        if number not in self._prefixes:
             try:
-                yield number, tomllib.loads("\n".join(self._lines[:number]))
+                self._prefixes[number] = tomllib.loads("\n".join(self._lines[:number]))
             except tomllib.TOMLDecodeError:
-                continue  # inside a value that goes on over several lines
+                self._prefixes[number] = None
+        return self._prefixes[number]
 
     def _first_line(self, last: int) -> int:
         """First line of a value that ends on line `last`: back to where the prefix before it parsed."""
-        parsed = {number for number, _ in self._parsed_prefixes()}
         first = last
-        while first > 1 and first - 1 not in parsed:
+        while first > 1 and self._parsed(first - 1) is None:
             first -= 1
         return first
 
@@ -140,9 +192,8 @@ def _faults(error: Any, model: type[BaseModel]) -> Iterator[tuple[tuple[str | in
     for entry in error.errors(include_url=False):
         place = tuple(entry["loc"])
         if entry["type"] == "tapwright":
-            for key, message, hint in entry["ctx"]["faults"]:
-                inner = tuple(int(part) if part.isdigit() else part for part in key.split(".") if part)
-                yield place + inner, Fault("", message, _own_example(place + inner, hint))
+            for message, hint in entry["ctx"]["faults"]:
+                yield place, Fault("", message, _own_example(place, hint))
         else:
             yield place, _in_our_words(entry, place, model)
 
@@ -154,7 +205,10 @@ def _in_our_words(entry: dict[str, Any], place: tuple[str | int, ...], model: ty
     if kind == "extra_forbidden":
         return Fault("", "is not a key known here.", _nearest(place, model))
     if kind in ("model_type", "model_attributes_type"):
-        return Fault("", f"{read!r} is read; a table is wanted.", f"Write [{place[-1]}] on a line of its own.")
+        names = [part for part in place if isinstance(part, str)]
+        return Fault(
+            "", f"{_short(read)} is read; a table is wanted.", _example(place) or f"Write a table {names[-1]}."
+        )
     if kind == "list_type":
         return Fault("", "a list of tables is wanted.", f"Write [[{place[-1]}]] with two brackets, once for each.")
     if kind == "too_short":
@@ -164,8 +218,14 @@ def _in_our_words(entry: dict[str, Any], place: tuple[str | int, ...], model: ty
     if kind.startswith("date"):
         return Fault("", f"'{read}' is read; a date is wanted.", "Write year-month-day without quotes: 2026-03-14.")
     if kind == "string_type":
-        return Fault("", f"{read!r} is read; text in quotes is wanted.", f'Write "{read}".')
-    return Fault("", f"{read!r} is read; {entry['msg'].lower()}.", "")
+        return Fault("", f"{_short(read)} is read; text in quotes is wanted.", f'Write "{read}".')
+    return Fault("", f"{_short(read)} is read; {entry['msg'].lower()}.", "")
+
+
+def _short(value: Any) -> str:
+    """A value as it was read, cut where it is long."""
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 def _model_at(place: Location, model: type[BaseModel]) -> type[BaseModel] | None:

@@ -86,7 +86,7 @@ FAULTS: list[tuple[Callable[[str], str], str, str]] = [
     (swap('heater_power = "3 kW"', 'heater_power = "3 hp"'), "hot_water.heater_power", "'hp' in '3 hp' is not a unit"),
     (swap('live_water = "88%"', 'live_water = "140%"'), "tank.1.live_water", "more than 0 % to 100 % is allowed"),
     (swap('live_water = "88%"', 'live_water = "0.88"'), "tank.1.live_water", "has no unit"),
-    (swap('bore = "25 mm"', 'bore = "0 mm"'), "hose.bore", "more than 0 m"),
+    (swap('bore = "25 mm"', 'bore = "0 mm"'), "hose.bore", "2 mm to 500 mm is allowed"),
     (swap('total_chlorine = "1.8 mg/L"', 'total_chlorine = "40 mg/L"'), "tap.total_chlorine", "0 mg/L to 20 mg/L is allowed"),
     (swap('resolution = "0.1 g"', 'resolution = "?"'), "scale.resolution", "not filled in yet. Write for example resolution = \"0.1 g\"."),
     # plain numbers, names, dates
@@ -133,7 +133,7 @@ FAULTS: list[tuple[Callable[[str], str], str, str]] = [
      "alkalinity = [\"3 dKH\", \"5 dKH\"]\n[tank.readings]"), "tank.1.bands.hardness", "the lowest is above the highest"),
     (add("[[neutraliser]]", 'label = {amount = "5 cm", volume = "40 L", chlorine = "2 mg/L"}'),
      "neutraliser.1.label.amount", "grams or millilitres are wanted"),
-    (lambda content: content + '\n[[salt]]\nname = "NaHCO3"\n', "salt.2", "'sodium bicarbonate' stands twice"),
+    (lambda content: content + '\n[[salt]]\nname = "NaHCO3"\n', "salt.2.name", "'sodium bicarbonate' stands twice"),
     # not TOML
     (swap('flow = "14 L/min"', "flow = 14 L/min"), "", 'A quantity stands in quotes, with its unit: flow = "14 L/min".'),
     (swap('flow = "14 L/min"', 'flow = "14 L/min'), "", "A quotation mark is missing."),
@@ -162,8 +162,20 @@ def test_a_faulty_file_gets_its_message(
     assert "Traceback" not in done.err
     lines = [line for line in done.err.splitlines() if message in line]
     assert lines, done.err
-    assert lines[0].startswith(f"{path}:")
-    assert f": {key}: " in lines[0] if key else True
+    place = lines[0].removeprefix(f"{path}:")
+    assert place != lines[0]
+    if key:
+        number, named = place.split(": ")[:2]
+        assert named == key
+        # The line is the key's own, or that of the table it is missing from; the whole file's is the first.
+        written = path.read_text(encoding="utf-8").split("\n")[int(number) - 1]
+        last = key.split(".")[-1]
+        missing = "not given" in message or "none given" in message or "give either" in message
+        assert written.startswith((last, f"[{key}]", f"[[{key}]]")) or f"{last} =" in written or missing
+        if missing and int(number) > 1:
+            assert written.startswith("[")
+    else:
+        assert place.partition(":")[0].isdigit()
 
 
 def test_there_are_at_least_forty_distinct_faults() -> None:
@@ -197,6 +209,47 @@ def test_every_fault_is_named_at_once_in_the_order_of_the_file(
     for key, line in expected.items():
         assert f"{path}:{line}: {key}" in done.err
     assert len(places) == 4
+
+
+def test_what_does_not_fit_together_is_named_beside_single_faults(
+    household_text: str, tmp_path: Path, tapwright: Callable[..., Outcome]
+) -> None:
+    content = household_text.replace('"88%"', '"0%"').replace('"62 cm"', '"50 cm"').replace('"14 L/min"', '"14"')
+    content = content.replace('total_chlorine = "1.8 mg/L"', 'total_chlorine = "1.8 mg/L"\nfree_chlorine = "2 mg/L"')
+    content += '\n[[salt]]\nname = "baking soda"\n'
+    path = tmp_path / "house.toml"
+    path.write_text(content, encoding="utf-8")
+    said = tapwright("check", path).err
+    for part in ("tap.flow: '14' has no unit", "tank.1.live_water: '0%' is read", "overflow_height: lies below",
+                 "free_chlorine: 2 mg/L free is more", "salt.2.name: 'sodium bicarbonate' stands twice"):  # fmt: skip
+        assert part in said
+    assert len(said.splitlines()) == 5
+
+
+def test_what_depends_on_a_faulty_value_is_not_judged(
+    household_text: str, tmp_path: Path, tapwright: Callable[..., Outcome]
+) -> None:
+    path = tmp_path / "house.toml"
+    path.write_text(household_text.replace('"58 cm"', '"fifty"').replace('"62 cm"', '"10 cm"'), encoding="utf-8")
+    assert [line.split(": ")[1] for line in tapwright("check", path).err.splitlines()] == ["tank.1.water_height"]
+
+
+def test_numbers_and_nestings_past_all_reason_are_one_line(tmp_path: Path, tapwright: Callable[..., Outcome]) -> None:
+    path = tmp_path / "house.toml"
+    for content in (f"ph = {'9' * 5000}", f"a = {'[' * 5000}"):
+        path.write_text(content, encoding="utf-8")
+        done = tapwright("check", path)
+        assert done.code == 2
+        assert len(done.err.splitlines()) == 1
+
+
+def test_a_long_file_is_read_as_a_short_one(
+    household_text: str, tmp_path: Path, tapwright: Callable[..., Outcome]
+) -> None:
+    path = tmp_path / "house.toml"
+    content = "# remark\n" * 3000 + household_text.replace('"14 L/min"', '"14"')
+    path.write_text(content, encoding="utf-8")
+    assert f":{line_of(content, 'flow')}: tap.flow" in tapwright("check", path).err
 
 
 def test_a_value_over_several_lines_is_named_by_its_first(tmp_path: Path, tapwright: Callable[..., Outcome]) -> None:

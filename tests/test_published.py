@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from chemistry import reference
 from chemistry.change.blending import blend_of_volumes
 from chemistry.dosing.neutralise import ChlorineReadings, neutralise
 from chemistry.substances import agent
@@ -33,6 +34,12 @@ def _field_pounds(name: str) -> float:
     return dose.agent_g / read("1 lb", "mass")
 
 
+def _ion_conductivity(ion: str) -> float:
+    """Molar conductivity at 25 degC and no ionic strength, from the table's polynomial."""
+    row = reference.table("ions")[ion]
+    return sum(float(row[f"lambda_{power}"]) * 25.0**power for power in (0, 1, 2))
+
+
 def _middle(low: float, high: float) -> float:
     return (low + high) / 2
 
@@ -47,6 +54,9 @@ FUNCTIONS: dict[str, Callable[[str], float]] = {
     "mass_ratio": lambda name: agent(name).mass_ratio,
     "field_ratio": lambda name: 1.10 * agent(name).mass_ratio,
     "field_pounds": _field_pounds,
+    "limit": lambda key: reference.value("limits", key),
+    "lake_mg_l": lambda key: reference.value("lakes", key),
+    "ion_conductivity": _ion_conductivity,
     "oxygen_ratio": lambda name: agent(name).oxygen_ratio,
     "lake_dgh": lambda name: (
         _middle(lake_target(name).hardness_mmol_l.low, lake_target(name).hardness_mmol_l.high) * dgh_per_mmol()

@@ -100,6 +100,58 @@ def test_carbonates_stay_in_the_cupboard_where_bicarbonates_do() -> None:
     assert "sodium bicarbonate" in both.grams
 
 
+def test_weighed_recipes_against_every_weighable_one() -> None:
+    random = np.random.default_rng(4)
+    few = [FULL[0], FULL[1], FULL[2]]
+    inside = 0
+    for _ in range(60):
+        hardness, alkalinity, width = random.uniform(0.8, 2.5), random.uniform(1, 4), random.uniform(0.02, 0.2)
+        target = Target(
+            "t", Band(hardness, hardness * (1 + width)), Band(alkalinity, alkalinity * (1 + width)), Band(0.3, 3)
+        )
+        made = recipe(SOFT, target, few, 60, step_g=2)
+        counts = range(31)
+        best = min(
+            (
+                2 * (a + b + c)
+                for a in counts
+                for b in counts
+                for c in counts
+                if not misses(
+                    dissolve(SOFT, [(few[0].salt, a / 30), (few[1].salt, b / 30), (few[2].salt, c / 30)]), target
+                )
+            ),
+            default=None,
+        )
+        if best is None:
+            assert made.missed or made.missed_by_scale
+        else:
+            inside += 1
+            assert not made.missed and not made.missed_by_scale
+            assert sum(made.grams.values()) == pytest.approx(best)
+    assert inside > 15
+
+
+def test_a_miss_is_never_made_worse_for_the_ratio() -> None:
+    hard = Water(1.5, 0.02, 0.4, 0, 0.4, 0.2, 2.2, 5, 0, 0, 0, 25.0)  # 8.5 dGH against a band to 4.4
+    made = recipe(hard, lake_target("malawi"), FULL, 115, step_g=1)
+    assert made.water.hardness_mmol_l == pytest.approx(hard.hardness_mmol_l)
+    assert {miss.band for miss in made.missed} == {"hardness", "calcium to magnesium"}
+
+
+def test_a_carbonate_is_no_help_where_nothing_helps() -> None:
+    hard = Water(1.5, 0.25, 0.4, 0, 1.5, 0.2, 1.2, 5, 0, 0, 0, 25.0)
+    made = recipe(hard, lake_target("malawi"), FULL, 115, step_g=1)
+    assert made.harsh == ()
+    assert "sodium bicarbonate" in made.grams
+
+
+def test_water_without_magnesium_misses_the_ratio_in_words() -> None:
+    made = recipe(PURE, lake_target("malawi"), [FULL[0], FULL[2]], 100)
+    (miss,) = [miss for miss in made.missed if miss.band == "calcium to magnesium"]
+    assert miss.reached == np.inf
+
+
 def test_a_scale_too_coarse_for_the_bands_is_told_from_a_cupboard_that_cannot() -> None:
     made = recipe(SOFT, lake_target("malawi"), FULL, 20, step_g=10)
     assert made.missed == ()

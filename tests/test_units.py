@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from chemistry.errors import BadInput
-from chemistry.units import KINDS, convert, from_canonical, kind_of, read, show
+from chemistry.units import KINDS, convert, figure, from_canonical, kind_of, read, show
 
 # (quantity, unit, expected, relative tolerance, source)
 PUBLISHED = [
@@ -23,6 +23,12 @@ PUBLISHED = [
     ("10 mg/L N", "mg/L NO3", 44.27, 1e-3, "US EPA nitrate limit, 10 mg/L N"),
     ("1 mg/L NH3", "mg/L N", 0.82244, 2e-5, "CIAAW weights 14.007 / 17.031"),
     ("1 mg/L Cl2", "mg/L NH2Cl", 0.726, 1e-4, "CIAAW weights 51.473 / 70.900"),
+    ("1 mg/L NH4", "mg/L N", 0.77648, 2e-5, "CIAAW weights 14.007 / 18.039"),
+    ("10 eH", "meq/L", 2.8483, 5e-5, "Clark degree as equivalents: 142.54 mg/L CaCO3 / 50.043"),
+    ("1 gpg", "meq/L", 0.34207, 5e-5, "17.118 mg/L CaCO3 / 50.043"),
+    ("10 fH", "meq/L", 1.99828, 5e-5, "100 mg/L CaCO3 / 50.043"),
+    ("1 oz", "g", 28.3495, 1e-5, "a sixteenth of the pound"),
+    ("1 mS/cm", "uS/cm", 1000.0, 1e-12, "definition"),
     ("1 gal", "L", 3.785411784, 1e-12, "NIST Handbook 44 App. C, exact"),
     ("1 imp gal", "L", 4.54609, 1e-12, "UK Weights and Measures Act 1985, exact (from memory)"),
     ("120 F", "C", 48.8889, 1e-6, "definition"),
@@ -107,6 +113,25 @@ def test_units_that_cannot_be_converted_are_one_clear_line(quantity: str, unit: 
 def test_letters_that_a_general_registry_misreads_mean_what_a_keeper_means() -> None:
     assert read("78 F", "temperature") == pytest.approx(25.5556, abs=1e-3)  # not farads
     assert read("5 G", "mass") == 5.0  # not gauss
+
+
+@pytest.mark.parametrize("text", ["5 Mg", "5 ML"])
+def test_a_capital_m_is_not_let_pass(text: str) -> None:
+    with pytest.raises(BadInput):
+        convert(text, "g" if text.endswith("g") else "L")
+
+
+def test_numbers_past_all_reason_are_refused() -> None:
+    for text, unit in (("1e308 dGH", "mg/L CaCO3"), ("1e308 gal", "mL")):
+        with pytest.raises(BadInput, match="too large"):
+            convert(text, unit)
+
+
+@given(st.floats(-1e9, 1e9, allow_nan=False), st.integers(2, 6))
+def test_figures_keep_their_digits_and_never_use_powers_of_ten(number: float, digits: int) -> None:
+    text = figure(number, digits)
+    assert "e" not in text
+    assert float(text) == pytest.approx(number, rel=0.51 * 10 ** (1 - digits), abs=1e-300)
 
 
 def test_gallons_differ() -> None:

@@ -7,7 +7,7 @@ from datetime import date
 from pydantic import Field
 
 from chemistry.change.blending import Vessel
-from chemistry.errors import BadInput, Fault
+from chemistry.errors import BadInput
 from chemistry.plan import quantities as q
 from chemistry.plan.household_tables import (
     BandsTable,
@@ -48,22 +48,27 @@ class Tank(Table):
     last_filter_service: date | None = None
     readings: ReadingsTable
 
-    def faults(self) -> list[Fault]:
-        faults = []
+    def misfits(self) -> list[q.Misfit]:
+        misfits = [misfit.under("readings") for misfit in self.readings.misfits()]
+        if self.bands:
+            misfits += [misfit.under("bands") for misfit in self.bands.misfits()]
         box = self.length_m is not None and self.width_m is not None
         if (self.volume_l is not None) == box or (self.length_m is None) != (self.width_m is None):
+            text = "give either the volume, or length and width, and not both."
             hint = 'Write volume = "400 L", or length = "150 cm" and width = "60 cm".'
-            faults.append(Fault("volume", "give either the volume, or length and width, and not both.", hint))
+            misfits.append(q.Misfit(("volume", "length", "width"), text, hint))
         if (self.target_lake is None) == (self.bands is None):
+            text = "give either a lake or bands of your own, and not both."
             hint = 'Write target = "malawi", or a table [tank.bands].'
-            faults.append(Fault("target", "give either a lake or bands of your own, and not both.", hint))
+            misfits.append(q.Misfit(("target", "bands"), text, hint))
         if self.overflow_height_m < self.water_height_m:
             hint = "Both count from the tank's bottom: the overflow is at or above the water."
-            faults.append(Fault("overflow_height", "lies below water_height.", hint))
+            misfits.append(q.Misfit(("overflow_height", "water_height"), "lies below water_height.", hint))
         if self.heater_height_m >= self.water_height_m:
+            text = "lies at or above water_height: the heater would stand dry."
             hint = "It is the height of the heater's upper end above the tank's bottom."
-            faults.append(Fault("heater_height", "lies at or above water_height: the heater would stand dry.", hint))
-        return faults
+            misfits.append(q.Misfit(("heater_height", "water_height"), text, hint))
+        return misfits
 
     @property
     def live_volume_l(self) -> float:
@@ -96,77 +101,92 @@ class Household(Table):
     salts: list[SaltTable] = Field(default=[], alias="salt")
     tanks: list[Tank] = Field(alias="tank", min_length=1)
 
-    def faults(self) -> list[Fault]:
-        faults = []
-        for key, names in (
-            ("tank", [tank.name for tank in self.tanks]),
-            ("salt", [salt.name.name for salt in self.salts]),
-            ("neutraliser", [entry.agent.name for entry in self.neutralisers]),
-        ):
-            for index, name in enumerate(names):
-                if name in names[:index]:
-                    faults.append(Fault(f"{key}.{index}", f"'{name}' stands twice.", "Keep one, or name them apart."))
+    def misfits(self) -> list[q.Misfit]:
+        misfits = [misfit.under("tap") for misfit in self.tap.misfits()]
+        for index, tank in enumerate(self.tanks):
+            misfits += [misfit.under(f"tank.{index}") for misfit in tank.misfits()]
+        for index, entry in enumerate(self.neutralisers):
+            if entry.label:
+                misfits += [misfit.under(f"neutraliser.{index}.label") for misfit in entry.label.misfits()]
+        whole = (self._twice(), self._neutraliser(), self._hot_water(), self._lifts(), self._waters())
+        return misfits + [misfit for some in whole for misfit in some]
+
+    def _twice(self) -> list[q.Misfit]:
+        """Names that stand twice."""
+        named = (
+            ("tank", "name", [tank.name for tank in self.tanks]),
+            ("salt", "name", [salt.name.name for salt in self.salts]),
+            ("neutraliser", "agent", [entry.agent.name for entry in self.neutralisers]),
+        )
         return [
-            *faults,
-            *self._neutraliser_faults(),
-            *self._hot_water_faults(),
-            *self._lift_faults(),
-            *self._water_faults(),
+            q.Misfit(
+                (f"{table}.{index}.{key}", f"{table}.{names.index(name)}.{key}"),
+                f"'{name}' stands twice.",
+                "Keep one, or name them apart.",
+            )
+            for table, key, names in named
+            for index, name in enumerate(names)
+            if name in names[:index]
         ]
 
-    def _neutraliser_faults(self) -> list[Fault]:
+    def _neutraliser(self) -> list[q.Misfit]:
         if self.tap.total_chlorine_mg_l == 0:
             return []
         if not self.neutralisers:
-            return [Fault("neutraliser", "none given, and the tap has chlorine.", "Write a table [[neutraliser]].")]
+            text, hint = "none given, and the tap has chlorine.", "Write a table [[neutraliser]]."
+            return [q.Misfit(("neutraliser", "tap.total_chlorine"), text, hint)]
         if all(entry.substance.dose_from == "label" and entry.label is None for entry in self.neutralisers):
             hint = 'Write label = { amount = "5 mL", volume = "40 L", chlorine = "2 mg/L" }.'
-            return [Fault("neutraliser.0.label", "not given, and no dose can be computed without it.", hint)]
+            keys = ("neutraliser.0.label", "neutraliser.0.agent", "tap.total_chlorine")
+            return [q.Misfit(keys, "not given, and no dose can be computed without it.", hint)]
         return []
 
-    def _hot_water_faults(self) -> list[Fault]:
-        hot_c = self.hot_water.temperature_c
-        if hot_c <= self.tap.temperature_c:
-            hint = "Read both after the tap has run for a minute."
-            return [Fault("hot_water.temperature", "is not hotter than the cold tap.", hint)]
+    def _hot_water(self) -> list[q.Misfit]:
+        hot_c, cold_c = self.hot_water.temperature_c, self.tap.temperature_c
+        both = ("hot_water.temperature", "tap.temperature")
+        if hot_c <= cold_c:
+            return [q.Misfit(both, "is not hotter than the cold tap.", "Read both after the tap has run for a minute.")]
         return [
-            Fault(
-                f"tank.{index}.refill_temperature"
-                if tank.refill_temperature_c is not None
-                else f"tank.{index}.readings",
-                f"{tank.refill_c:.1f} °C lies outside what the taps give, {self.tap.temperature_c:.1f} to {hot_c:.1f} °C.",
+            q.Misfit(
+                (f"tank.{index}.{key}", *both),
+                f"{tank.refill_c:.1f} °C lies outside what the taps give, {cold_c:.1f} to {hot_c:.1f} °C.",
                 'Give a refill_temperature between them, such as "25 degC".',
             )
             for index, tank in enumerate(self.tanks)
-            if not self.tap.temperature_c <= tank.refill_c <= hot_c
+            for key in ("readings.temperature" if tank.refill_temperature_c is None else "refill_temperature",)
+            if not cold_c <= tank.refill_c <= hot_c
         ]
 
-    def _lift_faults(self) -> list[Fault]:
+    def _lifts(self) -> list[q.Misfit]:
         """Lifts that the pump cannot manage even at the best level."""
         head_m = self.pump.maximum_head_m
         hint = f"The pump's maximum head is {head_m:.2f} m: lower the open end, or use a stronger pump."
-        faults = []
+        misfits = []
         for index, tank in enumerate(self.tanks):
             drain_m, fill_m = self.lifts_m(tank)
-            if drain_m - tank.water_height_m >= head_m:
-                key = "hose.drain_lift" if tank.drain_lift_m is None else f"tank.{index}.drain_lift"
-                faults.append(Fault(key, f"the pump cannot lift {drain_m - tank.water_height_m:.2f} m.", hint))
-            if fill_m >= head_m:
-                key = "hose.fill_lift" if tank.fill_lift_m is None else f"tank.{index}.fill_lift"
-                faults.append(Fault(key, f"the pump cannot lift {fill_m:.2f} m.", hint))
-        return list(dict.fromkeys(faults))
+            for key, own_m, lift_m in (
+                ("drain_lift", tank.drain_lift_m, drain_m - tank.water_height_m),
+                ("fill_lift", tank.fill_lift_m, fill_m),
+            ):
+                if lift_m >= head_m:
+                    place = f"hose.{key}" if own_m is None else f"tank.{index}.{key}"
+                    keys = (place, "pump.maximum_head", f"tank.{index}.water_height")
+                    misfits.append(q.Misfit(keys, f"the pump cannot lift {lift_m:.2f} m.", hint))
+        return misfits
 
-    def _water_faults(self) -> list[Fault]:
+    def _waters(self) -> list[q.Misfit]:
         """Readings that no water can have."""
-        waters = [("tap", self.tap.readings())]
-        waters += [(f"tank.{index}.readings", tank.readings.readings()) for index, tank in enumerate(self.tanks)]
-        faults: list[Fault] = []
-        for place, readings in waters:
+        waters: list[tuple[str, ReadingsTable]] = [("tap", self.tap)]
+        waters += [(f"tank.{index}.readings", tank.readings) for index, tank in enumerate(self.tanks)]
+        misfits: list[q.Misfit] = []
+        for place, table in waters:
+            if table.misfits():
+                continue  # said already
             try:
-                described(readings, place)
+                described(table.readings(), place)
             except BadInput as error:
-                faults += error.faults
-        return faults
+                misfits += [q.Misfit((fault.where, place), fault.message, fault.hint) for fault in error.faults]
+        return misfits
 
     def lifts_m(self, tank: Tank) -> tuple[float, float]:
         """Height of the hose's open end above the pump for one tank: to drain, to fill."""

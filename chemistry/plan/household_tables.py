@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import Annotated, Self
+from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from chemistry.change.flow import Hose, Pump
 from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
@@ -13,6 +13,7 @@ from chemistry.dosing.remineralise import Stocked
 from chemistry.errors import BadInput, Fault
 from chemistry.plan import quantities as q
 from chemistry.substances import Agent, Salt
+from chemistry.units import figure, kind_of, read
 from chemistry.water.reconstruction import Readings
 from chemistry.water.target import Band, Target
 
@@ -30,15 +31,9 @@ class Table(BaseModel):
         defer_build=True,
     )
 
-    def faults(self) -> list[Fault]:
-        """What does not fit together among the keys of this table."""
+    def misfits(self) -> list[q.Misfit]:
+        """What does not fit together among the keys of this table and of the tables in it."""
         return []
-
-    @model_validator(mode="after")
-    def _fits_together(self) -> Self:
-        if faults := self.faults():
-            raise q.refusal(*faults)
-        return self
 
 
 class ReadingsTable(Table):
@@ -60,20 +55,16 @@ class ReadingsTable(Table):
     free_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="free_chlorine")
     total_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="total_chlorine")
 
-    def faults(self) -> list[Fault]:
-        faults = []
+    def misfits(self) -> list[q.Misfit]:
+        misfits = []
         if self.hardness_mmol_l is None and (self.calcium_mg_l is None or self.magnesium_mg_l is None):
-            faults.append(Fault("hardness", "not given, nor calcium and magnesium both.", 'Write hardness = "6 dGH".'))
-        if self.free_chlorine_mg_l is not None and self.free_chlorine_mg_l > (self.total_chlorine_mg_l or 0.0):
-            faults.append(
-                Fault(
-                    "free_chlorine",
-                    f"{self.free_chlorine_mg_l:g} mg/L free is more than the total "
-                    f"({self.total_chlorine_mg_l or 0:g} mg/L); total counts free and combined.",
-                    "Test both again, or swap the two.",
-                )
-            )
-        return faults
+            keys, hint = ("hardness", "calcium", "magnesium"), 'Write hardness = "6 dGH".'
+            misfits.append(q.Misfit(keys, "not given, nor calcium and magnesium both.", hint))
+        free, total = self.free_chlorine_mg_l, self.total_chlorine_mg_l or 0.0
+        if free is not None and free > total:
+            text = f"{figure(free)} mg/L free is more than the total ({figure(total)} mg/L); total counts free and combined."
+            misfits.append(q.Misfit(("free_chlorine", "total_chlorine"), text, "Test both again, or swap the two."))
+        return misfits
 
     def readings(self) -> Readings:
         """The same for the engine."""
@@ -147,23 +138,20 @@ class LabelTable(Table):
     volume_l: q.VolumeL = Field(alias="volume")
     chlorine_mg_l: q.ChlorineMgL = Field(alias="chlorine")
 
-    def faults(self) -> list[Fault]:
-        from chemistry.units import kind_of
-
+    def misfits(self) -> list[q.Misfit]:
         if kind_of(self.amount) not in ("mass", "volume"):
-            return [Fault("amount", f"'{self.amount}' is read; grams or millilitres are wanted.", 'Write "5 mL".')]
+            text = f"'{self.amount}' is read; grams or millilitres are wanted."
+            return [q.Misfit(("amount",), text, 'Write "5 mL".')]
         if self.chlorine_mg_l == 0:
-            return [Fault("chlorine", "0 mg/L would make any dose right.", "Write what the label says.")]
+            return [q.Misfit(("chlorine",), "0 mg/L would make any dose right.", "Write what the label says.")]
         try:
             self.dose()
         except BadInput:
-            return [Fault("amount", f"'{self.amount}' is read; more than nothing is wanted.", 'Write "5 mL".')]
+            return [q.Misfit(("amount",), f"'{self.amount}' is read; more than nothing is wanted.", 'Write "5 mL".')]
         return []
 
     def dose(self) -> LabelDose:
         """The same for the engine."""
-        from chemistry.units import kind_of, read
-
         if kind_of(self.amount) == "mass":
             return LabelDose(self.volume_l, self.chlorine_mg_l, amount_g=read(self.amount, "mass"))
         return LabelDose(self.volume_l, self.chlorine_mg_l, amount_ml=1000 * read(self.amount, "volume"))
@@ -238,10 +226,10 @@ class BandsTable(Table):
     alkalinity: Annotated[tuple[q.AlkalinityMeqL, q.AlkalinityMeqL], _Pair]
     calcium_to_magnesium: Annotated[tuple[q.Ratio, q.Ratio], _Pair] | None = None
 
-    def faults(self) -> list[Fault]:
+    def misfits(self) -> list[q.Misfit]:
         pairs = {name: getattr(self, name) for name in ("hardness", "alkalinity", "calcium_to_magnesium")}
         return [
-            Fault(name, "the lowest is above the highest.", "Write the lower figure first.")
+            q.Misfit((name,), "the lowest is above the highest.", "Write the lower figure first.")
             for name, pair in pairs.items()
             if pair and pair[0] > pair[1]
         ]

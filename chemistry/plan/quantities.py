@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator
@@ -16,9 +17,22 @@ from chemistry.water.target import lake_target
 UNFILLED = "?"
 
 
+@dataclass(frozen=True)
+class Misfit:
+    """Keys that do not fit together: the one to name first, then the others it depends on; dotted, lists from 0."""
+
+    keys: tuple[str, ...]
+    message: str
+    hint: str = ""
+
+    def under(self, place: str) -> Misfit:
+        """The same, seen from the table that holds this one at `place`."""
+        return Misfit(tuple(f"{place}.{key}" for key in self.keys), self.message, self.hint)
+
+
 def refusal(*faults: Fault) -> PydanticCustomError:
-    """An error pydantic carries to the file reader; `where` of each fault is a key inside the model, or empty."""
-    packed = [(fault.where, fault.message, fault.hint) for fault in faults]
+    """An error pydantic carries to the file reader."""
+    packed = [(fault.message, fault.hint) for fault in faults]
     return PydanticCustomError("tapwright", "refused", {"faults": packed})
 
 
