@@ -33,8 +33,13 @@ def changed(house: Household, **tables: dict[str, Any]) -> Household:
 def houses(draw: st.DrawFn) -> Household:
     """Households that differ in what decides the order and number of steps."""
     total = draw(st.sampled_from([0.0, 0.4, 1.9, 3.9]))
+    cupboard = [entry for entry in HOUSE.salts if draw(st.booleans())]
     return changed(
-        HOUSE,
+        HOUSE.model_copy(update={"salts": cupboard}),
+        neutraliser={
+            "solution_g_l": draw(st.none() | st.floats(5, 300)),
+            "stock_g": draw(st.none() | st.floats(1, 500)),
+        },
         tap={
             "total_chlorine_mg_l": total,
             "free_chlorine_mg_l": draw(st.none() | st.just(total / 2)),
@@ -47,7 +52,7 @@ def houses(draw: st.DrawFn) -> Household:
             "overflow_height_m": draw(st.floats(0.58, 0.8)),
             "nitrate_ceiling_mg_l": draw(st.floats(30, 80)),
         },
-        hot_water={"temperature_c": draw(st.floats(45, 70))},
+        hot_water={"temperature_c": draw(st.floats(45, 70)), "store_l": draw(st.floats(20, 400))},
     )
 
 

@@ -46,11 +46,13 @@ def test_imports_point_down(path: Path) -> None:
     module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
     own = _floor(module)
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module and own is not None:
-            other = _floor(node.module)
-            assert other is None or other <= own, f"{module} imports {node.module}"
+        if not isinstance(node, ast.ImportFrom) or not node.module or own is None:
+            continue
+        for name in (node.module, *(f"{node.module}.{alias.name}" for alias in node.names)):
+            other = _floor(name)
+            assert other is None or other <= own, f"{module} imports {name}"
             if own == 4 and other == 4:
-                assert node.module.split(".")[1] == module.split(".")[1], f"{module} imports sideways: {node.module}"
+                assert name.split(".")[1] == module.split(".")[1], f"{module} imports sideways: {name}"
 
 
 def test_no_modules_import_each_other_in_a_circle() -> None:

@@ -131,6 +131,8 @@ FAULTS: list[tuple[Callable[[str], str], str, str]] = [
      "tank.1.bands.hardness", "a lowest and a highest are wanted"),
     (lambda content: drop("target")(content).replace("[tank.readings]", "[tank.bands]\nhardness = [\"9 dGH\", \"8 dGH\"]\n"
      "alkalinity = [\"3 dKH\", \"5 dKH\"]\n[tank.readings]"), "tank.1.bands.hardness", "the lowest is above the highest"),
+    (add("[[neutraliser]]", 'label = {amount = "-5 mL", volume = "40 L", chlorine = "2 mg/L"}'),
+     "neutraliser.1.label.amount", "more than nothing is wanted"),
     (add("[[neutraliser]]", 'label = {amount = "5 cm", volume = "40 L", chlorine = "2 mg/L"}'),
      "neutraliser.1.label.amount", "grams or millilitres are wanted"),
     (lambda content: content + '\n[[salt]]\nname = "NaHCO3"\n', "salt.2.name", "'sodium bicarbonate' stands twice"),

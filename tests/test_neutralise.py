@@ -98,6 +98,13 @@ def test_arrays_give_what_scalars_give() -> None:
             assert np.broadcast_to(getattr(at_once, name), 3)[index] == pytest.approx(getattr(one, name), rel=1e-12)
 
 
+def test_array_readings_of_ammonia_and_ratios() -> None:
+    read = ChlorineReadings(np.array([1.0, 2.0]), 0.0, free_ammonia_mg_n_l=np.array([0.0, 0.2]))
+    assert ammonia_after_mg_n_l(read)[1] == pytest.approx([0.19756, 0.59512], abs=1e-4)
+    ratio = ChlorineReadings(2.0, 0.0, cl2_to_n=np.array([3.0, 4.0]))
+    assert ammonia_after_mg_n_l(ratio)[1] == pytest.approx([2 / 3, 0.5])
+
+
 # mg CaCO3 per mg Cl2, strong-ion difference with HOCl as reference; recomputed from CIAAW abridged weights.
 ALKALINITY = [
     ("sodium thiosulfate anhydrous", 0.7058, 1.4115), ("sodium sulfite", -0.7058, 0.0),
@@ -196,6 +203,26 @@ def test_hydroxymethanesulfonate_has_no_dose_but_its_labels() -> None:
 
 
 @pytest.mark.parametrize(
+    "figures",
+    [(40, 1, 0), (40, 1, -5), (0, 1, 5), (40, 0, 5)],
+    ids=["no amount", "negative", "no volume", "no chlorine"],
+)
+def test_a_label_that_doses_nothing_is_refused(figures: tuple[float, float, float]) -> None:
+    volume_l, chlorine_mg_l, amount = figures
+    with pytest.raises(BadInput, match="each above 0"):
+        LabelDose(volume_l, chlorine_mg_l, amount_ml=amount)
+    with pytest.raises(BadInput, match="takes one amount"):
+        LabelDose(40, 1, amount_ml=5, amount_g=5)
+
+
+def test_criteria_of_chlorine_left_at_their_edge() -> None:
+    # 19 ug/L for one hour, US EPA 1984.
+    for left, level in ((0.018, "caution"), (0.020, "stop")):
+        dose = neutralise(100, ChlorineReadings(1.0, 1.0), THIOSULFATE, given_g=0.1 * 7.00062 * (1 - left))
+        assert [(f.code, f.level) for f in dose_findings(dose, THIOSULFATE)] == [("chlorine_left", level)]
+
+
+@pytest.mark.parametrize(
     ("changes", "message"),
     [
         ({"volume_l": 0}, "no volume to dose"),
@@ -207,6 +234,7 @@ def test_hydroxymethanesulfonate_has_no_dose_but_its_labels() -> None:
         ({"given_g": -1}, "less than nothing"),
         ({"chlorine": ChlorineReadings(1.0, 2.0)}, "more than 1.0 mg/L total"),
         ({"chlorine": ChlorineReadings(-1.0)}, "negative"),
+        ({"chlorine": ChlorineReadings(1.0, free_ammonia_mg_n_l=-0.1)}, "negative"),
     ],
 )
 def test_what_cannot_be_is_refused(changes: dict[str, object], message: str) -> None:

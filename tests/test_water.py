@@ -243,6 +243,34 @@ def test_an_ion_that_was_not_reported_is_named_first() -> None:
     assert finding.text.index("more potassium (not given)") < finding.text.index("more sodium")
 
 
+def test_alkalinity_follows_from_a_report_that_gives_everything_else() -> None:
+    found = described(replace(REPORT, alkalinity_meq_l=None), "tap")
+    assert found.water.charge_error_percent == pytest.approx(0, abs=1e-9)
+    assert found.water.alkalinity_meq_l == pytest.approx(2.0, abs=0.05)
+    assert any("alkalinity taken as what balances" in note for note in found.assumptions)
+    with pytest.raises(BadInput, match="leave no room for it"):
+        described(replace(REPORT, alkalinity_meq_l=None, chloride_mg_l=200), "tap")
+
+
+def test_an_imbalance_just_past_the_limit_is_said_and_just_under_it_is_not() -> None:
+    # 5 % of 6.2 meq/L of ions in all are 0.31 meq/L, 11 mg/L of chloride.
+    assert described(replace(REPORT, chloride_mg_l=20 + 9), "tap").findings == ()
+    assert [f.code for f in described(replace(REPORT, chloride_mg_l=20 + 14), "tap").findings] == ["charge_imbalance"]
+
+
+def test_a_water_of_arrays_conducts_as_its_waters_do() -> None:
+    sodium, ph = np.array([0.5, 1.0, 2.0]), np.array([7.0, 8.5, 9.5])
+    together = Water(1.0, 0.5, sodium, 0.1, sodium, 0.2, 2.6 + 0 * sodium, 5.0, 0.1, 0, 0, 25.0, ph)
+    singly = [
+        conductivity_us_cm(Water(1.0, 0.5, float(s), 0.1, float(s), 0.2, 2.6, 5.0, 0.1, 0, 0, 25.0, float(p)))
+        for s, p in zip(sodium, ph, strict=True)
+    ]
+    assert conductivity_us_cm(together) == pytest.approx(singly)
+    mixed, volume_l = mix([together, together], [np.array([1.0, 2.0, 3.0]), 2.0])
+    assert mixed.sodium_mmol_l == pytest.approx(sodium)
+    assert volume_l == pytest.approx([3, 4, 5])
+
+
 def test_ions_and_hardness_that_disagree_are_a_caution() -> None:
     (finding,) = described(replace(REPORT, hardness_mmol_l=2.5), "tap").findings
     assert finding.code == "hardness_misfit"
@@ -251,7 +279,7 @@ def test_ions_and_hardness_that_disagree_are_a_caution() -> None:
 @pytest.mark.parametrize(
     ("readings", "message"),
     [
-        (Readings(12, hardness_mmol_l=1), "tap.alkalinity"),
+        (Readings(12, hardness_mmol_l=1), "tap.alkalinity: not given, nor every other ion"),
         (Readings(12, alkalinity_meq_l=1), "tap.hardness"),
         (Readings(12, hardness_mmol_l=1, calcium_mg_l=80, alkalinity_meq_l=1), "more than the hardness"),
     ],

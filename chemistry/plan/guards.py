@@ -72,7 +72,7 @@ def _coarse(figures: Figures) -> list[Finding]:
     exact_g, weighed_g = chosen.dose.agent_g, chosen.per_tote_g
     extra = 100 * (weighed_g / exact_g - 1)
     limit = reference.value("limits", "coarse_dose")
-    if extra <= 25:
+    if extra <= reference.value("limits", "coarse_dose_note"):
         return []
     text = (
         f"The scale rounds the neutraliser up from {figure(exact_g)} to {figure(weighed_g)} g a tote. A stock solution "

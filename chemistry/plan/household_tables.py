@@ -41,7 +41,7 @@ class ReadingsTable(Table):
 
     temperature_c: q.WaterC = Field(alias="temperature")
     hardness_mmol_l: q.HardnessMmolL | None = Field(None, alias="hardness")
-    alkalinity_meq_l: q.AlkalinityMeqL = Field(alias="alkalinity")
+    alkalinity_meq_l: q.AlkalinityMeqL | None = Field(None, alias="alkalinity")
     ph: q.Ph | None = None
     conductivity_us_cm: q.ConductivityUsCm | None = Field(None, alias="conductivity")
     calcium_mg_l: q.IonMgL | None = Field(None, alias="calcium")

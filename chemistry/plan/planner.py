@@ -24,11 +24,9 @@ from chemistry.water.composition import Water
 from chemistry.water.mixing import mix
 from chemistry.water.reconstruction import Description, described
 
-# A share is proposed in steps a keeper can mark on the glass; one that is given may never leave the fish dry.
+# A share is proposed in steps a keeper can mark on the glass.
 _SHARE_STEP = 0.05
-_LARGEST_SHARE = 0.9
 _NEIGHBOUR = 0.10
-_MOST_TOTES = 40  # nobody makes more in a day
 
 
 @dataclass(frozen=True)
@@ -133,10 +131,11 @@ def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[
 
 
 def _given_share(share: float) -> float:
-    if not 0 < share <= _LARGEST_SHARE:
+    largest = reference.value("limits", "largest_share") / 100
+    if not 0 < share <= largest:
         raise BadInput.of(
             "--change",
-            f"{share:.0%} is read; more than 0 % and up to {_LARGEST_SHARE:.0%} is allowed.",
+            f"{share:.0%} is read; more than 0 % and up to {largest:.0%} is allowed.",
             "The fish need water to stand in: split a larger change over several days.",
         )
     return share
@@ -187,7 +186,7 @@ def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str
 
 def _totes(volume_l: float, tote_l: float) -> Totes:
     count = max(math.ceil(volume_l / tote_l - 1e-9), 1)
-    if count > _MOST_TOTES:
+    if count > reference.value("practice", "most_totes"):
         raise NoAnswer.of(
             "tote",
             f"{figure(volume_l)} L would take {count} totes of {figure(tote_l)} L.",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from chemistry import reference
 from chemistry.errors import BadInput
 from chemistry.findings import Finding
 from chemistry.substances import ion_charge, molar_mass
@@ -15,11 +16,6 @@ from chemistry.units import figure
 from chemistry.water.composition import Water, dgh_per_mmol
 from chemistry.water.conductivity import conductivity_us_cm
 
-# Share of calcium in the hardness where nothing is known: common practice, no source.
-USUAL_CALCIUM_TO_MAGNESIUM = 3.0
-# A report is trusted up to this imbalance; the limit is the issue of every water laboratory (common practice).
-TRUSTED_IMBALANCE_PERCENT = 5.0
-_TRUSTED_CONDUCTIVITY_PERCENT = 15.0
 _IONS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
 
 
@@ -62,15 +58,14 @@ def described(readings: Readings, who: str, calcium_to_magnesium: float | None =
 
     who: how to name it in assumptions and findings.  calcium_to_magnesium: amount ratio to assume where only the
     hardness is known (None: the usual 3).
-    Raises BadInput when hardness or alkalinity is missing or calcium or magnesium exceeds the hardness.
+    Raises BadInput when hardness or alkalinity is missing and does not follow from the other ions, or when calcium or
+    magnesium exceeds the hardness.
     """
     notes: list[str] = []
     findings: list[Finding] = []
     calcium, magnesium = _hardness_ions(readings, who, calcium_to_magnesium, notes, findings)
     if readings.alkalinity_meq_l is None:
-        raise BadInput.of(
-            f"{who}.alkalinity", "not given, and it cannot be guessed.", 'Write for example alkalinity = "8 dKH".'
-        )
+        readings = _with_alkalinity(readings, calcium + magnesium, who, notes)
     water = Water(
         calcium_mmol_l=calcium,
         magnesium_mmol_l=magnesium,
@@ -78,7 +73,7 @@ def described(readings: Readings, who: str, calcium_to_magnesium: float | None =
         potassium_mmol_l=_given(readings, "potassium"),
         chloride_mmol_l=_given(readings, "chloride"),
         sulfate_mmol_l=_given(readings, "sulfate"),
-        alkalinity_meq_l=readings.alkalinity_meq_l,
+        alkalinity_meq_l=readings.alkalinity_meq_l or 0.0,
         nitrate_mg_l=_or_none_there(readings.nitrate_mg_l, "nitrate", who, notes),
         ammonia_mg_n_l=_or_none_there(readings.ammonia_mg_n_l, "ammonia", who, notes),
         free_chlorine_mg_l=readings.free_chlorine_mg_l or 0.0,
@@ -90,6 +85,11 @@ def described(readings: Readings, who: str, calcium_to_magnesium: float | None =
     water = _matching_conductivity(water, readings, who, notes)
     findings += _misfits(water, readings, who)
     return Description(water, tuple(notes), tuple(findings))
+
+
+def _trusted(key: str) -> float:
+    """A limit [%] of tables/limits.csv."""
+    return reference.value("limits", key)
 
 
 def _given(readings: Readings, ion: str) -> float:
@@ -126,7 +126,7 @@ def _hardness_ions(
         )
     if no_calcium and no_magnesium:
         why = "" if ratio else "; common practice, no source"
-        ratio = ratio or USUAL_CALCIUM_TO_MAGNESIUM
+        ratio = ratio or reference.value("practice", "usual_calcium_to_magnesium")
         notes.append(
             f"{who}: calcium to magnesium taken as {figure(ratio, 2)} to 1 by amount (neither was given{why})."
         )
@@ -149,15 +149,34 @@ def _hardness_ions(
 
 def _hardness_misfit(from_ions: float, hardness: float, who: str) -> list[Finding]:
     off = 100 * abs(from_ions - hardness) / max(hardness, 0.05)
-    if off <= TRUSTED_IMBALANCE_PERCENT:
+    if off <= _trusted("charge_imbalance"):
         return []
     text = (
         f"{who}: calcium and magnesium make {from_ions * dgh_per_mmol():.1f} dGH, the hardness given is "
         f"{hardness * dgh_per_mmol():.1f} dGH. The ions are used."
     )
     return [
-        Finding("caution", "hardness_misfit", text, off, TRUSTED_IMBALANCE_PERCENT, "%", "common practice, no source")
+        Finding(
+            "caution", "hardness_misfit", text, off, _trusted("charge_imbalance"), "%", "common practice, no source"
+        )
     ]
+
+
+def _with_alkalinity(readings: Readings, hardness_mmol_l: float, who: str, notes: list[str]) -> Readings:
+    """The readings with their alkalinity as what balances a report that gives every other large ion."""
+    others = ("sodium", "chloride", "sulfate")
+    if any(_unknown(readings, ion) for ion in others):
+        hint = 'Write for example alkalinity = "8 dKH", or sodium, chloride and sulfate as well.'
+        raise BadInput.of(f"{who}.alkalinity", "not given, nor every other ion it follows from.", hint)
+    cations = 2 * hardness_mmol_l + _given(readings, "sodium") + _given(readings, "potassium")
+    anions = _given(readings, "chloride") + 2 * _given(readings, "sulfate")
+    anions += (readings.nitrate_mg_l or 0.0) / molar_mass("NO3")
+    if cations < anions:
+        text = f"not given, and the other ions leave no room for it: {figure(anions - cations)} meq/L too many anions."
+        raise BadInput.of(f"{who}.alkalinity", text, "Check the report, and test the alkalinity.")
+    rest = cations - anions
+    notes.append(f"{who}: alkalinity taken as what balances the other ions, {figure(rest * dgh_per_mmol() / 2)} dKH.")
+    return replace(readings, alkalinity_meq_l=rest)
 
 
 def _charge_balanced(water: Water, readings: Readings, who: str, notes: list[str]) -> Water:
@@ -183,7 +202,7 @@ def _cation_to_fill(water: Water, readings: Readings) -> str | None:
     """Sodium where it was not given; else potassium, but only for a gap no larger than a trusted report leaves."""
     if _unknown(readings, "sodium"):
         return "sodium"
-    small = abs(water.charge_error_percent) <= TRUSTED_IMBALANCE_PERCENT
+    small = abs(water.charge_error_percent) <= _trusted("charge_imbalance")
     return "potassium" if _unknown(readings, "potassium") and small else None
 
 
@@ -220,14 +239,14 @@ def _misfits(water: Water, readings: Readings, who: str) -> list[Finding]:
     """Cautions for charges that do not balance and for a conductivity the ions cannot have."""
     findings = []
     error = water.charge_error_percent
-    if abs(error) > TRUSTED_IMBALANCE_PERCENT:
+    if abs(error) > _trusted("charge_imbalance"):
         findings.append(
             Finding(
                 "caution",
                 "charge_imbalance",
                 _imbalance(water, readings, who),
                 abs(error),
-                TRUSTED_IMBALANCE_PERCENT,
+                _trusted("charge_imbalance"),
                 "%",
                 "common practice, no source",
             )
@@ -235,7 +254,7 @@ def _misfits(water: Water, readings: Readings, who: str) -> list[Finding]:
     if readings.conductivity_us_cm:
         computed = conductivity_us_cm(water)
         off = 100 * (computed / readings.conductivity_us_cm - 1)
-        if abs(off) > _TRUSTED_CONDUCTIVITY_PERCENT:
+        if abs(off) > _trusted("conductivity_misfit"):
             text = (
                 f"{who}: these ions conduct {computed:.0f} µS/cm at 25 °C, {readings.conductivity_us_cm:.0f} was "
                 "read. Test hardness and alkalinity once more, or the meter."
