@@ -152,15 +152,19 @@ def test_conductivity_of_measured_waters() -> None:
 
 # CRC Handbook, equivalent conductivity of electrolytes (Vanysek), 25 degC, mol/L -> uS/cm.
 @pytest.mark.parametrize(
-    ("salt", "expected"), [("NaCl 1", 123.68), ("NaCl 10", 1184.5), ("KCl 10", 1412.0), ("CaCl2 5", 1203.0)]
+    ("salt", "expected"),
+    [("NaCl 1", 123.68), ("NaCl 10", 1184.5), ("KCl 10", 1412.0), ("CaCl2 5", 1203.0), ("Na2SO4 5", 1123.8)],
 )
 def test_conductivity_of_single_salts(salt: str, expected: float) -> None:
     name, amount = salt.split()
     mmol = float(amount)
-    given = {"NaCl": (0, mmol, 0, mmol), "KCl": (0, 0, mmol, mmol), "CaCl2": (mmol, 0, 0, 2 * mmol)}[name]
+    given = {"NaCl": (0, mmol, 0, mmol), "KCl": (0, 0, mmol, mmol), "CaCl2": (mmol, 0, 0, 2 * mmol),
+             "Na2SO4": (0, 2 * mmol, 0, 0)}[name]  # fmt: skip
     calcium, sodium, potassium, chloride = given
-    water = Water(calcium, 0, sodium, potassium, chloride, 0, 0, 0, 0, 0, 0, 25.0)
-    assert conductivity_us_cm(water) == pytest.approx(expected, rel=0.012)
+    sulfate = mmol if name == "Na2SO4" else 0.0
+    water = Water(calcium, 0, sodium, potassium, chloride, sulfate, 0, 0, 0, 0, 0, 25.0)
+    # Ion pairs are not taken off; in the model the authors publish, sodium sulfate comes out 4.4 % low.
+    assert conductivity_us_cm(water) == pytest.approx(expected, rel=0.05 if name == "Na2SO4" else 0.012)
 
 
 @given(waters, st.sampled_from(["sodium_mmol_l", "calcium_mmol_l", "chloride_mmol_l"]))
@@ -198,7 +202,9 @@ def test_drop_tests_become_a_balanced_water_that_keeps_its_readings(readings: Re
     assert water.hardness_mmol_l == pytest.approx(readings.hardness_mmol_l)
     assert water.alkalinity_meq_l == readings.alkalinity_meq_l
     assert all(getattr(water, name) >= 0 for name in CONSERVED)
-    assert any("calcium to magnesium" in note for note in found.assumptions)
+    # Three to one by amount where neither is known (common practice).
+    assert water.calcium_mmol_l == pytest.approx(3 * water.magnesium_mmol_l)
+    assert any("calcium to magnesium taken as 3 to 1" in note for note in found.assumptions)
 
 
 @given(given_readings)
