@@ -131,7 +131,7 @@ def _alone(early_minutes: float) -> float:
 
 def _be_there(minutes_alone: float) -> str:
     """When to stand at the tank, counted from the pump's start."""
-    if minutes_alone < 1:
+    if minutes_alone < 2:
         return "Stay at the tank."
     return f"Be at the tank {int(minutes_alone)} minutes after plugging in."
 
