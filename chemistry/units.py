@@ -150,6 +150,11 @@ def figure(number: float, digits: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def rounded_up(amount: float, step: float) -> float:
+    """The amount in whole steps, never less; a whole number of steps but for rounding stays as it is."""
+    return math.ceil(amount / step - 1e-9) * step
+
+
 def from_canonical(value: float, kind: str, unit_text: str) -> float:
     """The value, given in the canonical unit, as a number of `unit_text`."""
     unit = _unit(unit_text, kind, "", unit_text)

@@ -7,7 +7,7 @@ import math
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 from chemistry import __version__
 from chemistry.errors import TapwrightError
@@ -68,14 +68,14 @@ def emit(answer: Answer, *, as_json: bool) -> None:
     screen = console()
     with screen.capture() as page:
         answer.show(screen)
-    # The grid pads every line to the full width; nobody wants those blanks in a file or a clipboard.
-    write("".join(f"{line.rstrip()}\n" for line in page.get().splitlines()))
+    # A wrapped line may end in a blank; nobody wants those in a file or a clipboard.
+    write("".join(f"{line.rstrip()}\n" for line in page.get().splitlines()), sys.stdout)
 
 
-def write(text: str) -> None:
-    """Text to stdout; letters that stdout cannot encode become question marks, never a crash."""
-    encoding = sys.stdout.encoding or "utf-8"
-    sys.stdout.write(text.encode(encoding, errors="replace").decode(encoding))
+def write(text: str, stream: TextIO) -> None:
+    """Text to a stream; letters that it cannot encode become question marks, never a crash."""
+    encoding = stream.encoding or "utf-8"
+    stream.write(text.encode(encoding, errors="replace").decode(encoding))
 
 
 def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
@@ -85,9 +85,8 @@ def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
         print_json({**_head(command), "error": {"kind": error.kind, "faults": faults}})
         return
     for fault in error.faults:
-        encoding = sys.stderr.encoding or "utf-8"
         line = "".join(letter if letter.isprintable() else "?" for letter in str(fault))
-        sys.stderr.write(f"{line}\n".encode(encoding, errors="replace").decode(encoding))
+        write(f"{line}\n", sys.stderr)
 
 
 def console() -> Console:

@@ -213,8 +213,6 @@ def _in_our_words(entry: dict[str, Any], place: tuple[str | int, ...], model: ty
         return Fault("", "a list of tables is wanted.", f"Write [[{place[-1]}]] with two brackets, once for each.")
     if kind == "too_short":
         return Fault("", "none is given; one at least is needed.", f"Write [[{place[-1]}]].")
-    if kind == "string_too_short":
-        return Fault("", "is empty.", "Write a name.")
     if kind.startswith("date"):
         return Fault("", f"'{read}' is read; a date is wanted.", "Write year-month-day without quotes: 2026-03-14.")
     if kind == "string_type":

@@ -91,7 +91,7 @@ def blend_to_target(volume_l: Number, target_c: Number, hot_c: Number, cold_c: N
 
 
 def scald_findings(hot_c: float) -> list[Finding]:
-    """The caution that hot tap water burns, with the time it takes at this temperature or the next lower one known."""
+    """The caution that hot tap water burns, with the times known just below and above this temperature."""
     limit = reference.value("limits", "scald_from")
     if hot_c < limit:
         return []

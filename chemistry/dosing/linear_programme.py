@@ -36,6 +36,8 @@ class Programme:
 
 def solve(programme: Programme) -> Array | None:
     """The minimiser, or None when no x satisfies the rows."""
+    if len(programme.upper) == 0:  # nothing to choose: the rows hold at 0 or not at all
+        return programme.upper if np.all((programme.row_low <= 0) & (programme.row_high >= 0)) else None
     highspy, solver = _solver()
     solver.clear()  # a warm start would let the answer depend on what was asked before
     for option, value in (("output_flag", False), ("threads", 1), ("mip_rel_gap", 0.0), ("mip_max_nodes", _MOST_NODES)):

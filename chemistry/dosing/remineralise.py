@@ -94,17 +94,19 @@ def _made(water: Water, target: Target, cupboard: Sequence[Stocked], volume_l: f
     """The recipe from exactly these salts; step_g: of all batches together."""
     rows = _rows(water, target, cupboard)
     stock_g = np.array([np.inf if item.stock_g is None else item.stock_g for item in cupboard])
-    exact_g = _fewest_grams(rows, stock_g, volume_l, 0.0)
-    weighed_g = _fewest_grams(rows, stock_g, volume_l, step_g)
-    grams = _least_miss(rows, stock_g, volume_l, step_g) if weighed_g is None else weighed_g
+    grams = _fewest_grams(rows, _Units.of(stock_g, volume_l, step_g))
+    by_scale = False
+    if grams is None:
+        by_scale = _fewest_grams(rows, _Units.of(stock_g, volume_l, 0.0)) is not None
+        grams = _least_miss(rows, _Units.of(stock_g, volume_l, step_g))
     made = _dissolved(water, cupboard, grams / volume_l)
     missed = misses(made, target)
     used = {item.salt: float(gram) for item, gram in zip(cupboard, grams, strict=True) if gram > 1e-9}
     return Recipe(
         grams={salt.name: gram for salt, gram in used.items()},
         water=made,
-        missed=missed if exact_g is None else (),
-        missed_by_scale=() if exact_g is None else missed,
+        missed=() if by_scale else missed,
+        missed_by_scale=missed if by_scale else (),
         harsh=tuple(salt.name for salt in used if not salt.gentle),
     )
 
@@ -166,33 +168,46 @@ def _rows(water: Water, target: Target, cupboard: Sequence[Stocked]) -> _Rows:
     return _Rows(np.array(rows), np.array(low), np.array(high), np.maximum(size, 1e-6), weight)
 
 
-def _fewest_grams(rows: _Rows, stock_g: Array, volume_l: float, step_g: float) -> Array | None:
-    """Fewest grams inside every row, in whole steps (0: any grams); None where there are none."""
-    if len(stock_g) == 0:
-        return stock_g if np.all((rows.low <= _SLACK) & (rows.high >= -_SLACK)) else None
-    per_unit = (step_g or 1.0) / volume_l
-    upper = np.floor(stock_g / step_g + 1e-9) if step_g else stock_g
+@dataclass(frozen=True)
+class _Units:
+    """What the amounts are counted in: `grams` each, `per_l` grams per litre each, `most` of each salt in stock.
+
+    whole: whether they are steps of the scale and so whole numbers; else any part of a gram.
+    """
+
+    grams: float
+    per_l: float
+    most: Array
+    whole: bool
+
+    @classmethod
+    def of(cls, stock_g: Array, volume_l: float, step_g: float) -> _Units:
+        """Steps of the scale, or grams where there is none (step_g 0)."""
+        if step_g == 0:
+            return cls(1.0, 1.0 / volume_l, stock_g, False)
+        return cls(step_g, step_g / volume_l, np.floor(stock_g / step_g + 1e-9), True)
+
+
+def _fewest_grams(rows: _Rows, units: _Units) -> Array | None:
+    """Fewest grams inside every row; None where there are none."""
+    count = len(units.most)
     low, high = rows.low - _SLACK, rows.high + _SLACK
-    whole = len(upper) if step_g else 0
-    units = solve(Programme(np.ones(len(upper)), rows.matrix * per_unit, low, high, upper, whole))
-    return None if units is None else units * (step_g or 1.0)
+    whole = count if units.whole else 0
+    amounts = solve(Programme(np.ones(count), rows.matrix * units.per_l, low, high, units.most, whole))
+    return None if amounts is None else amounts * units.grams
 
 
-def _least_miss(rows: _Rows, stock_g: Array, volume_l: float, step_g: float) -> Array:
+def _least_miss(rows: _Rows, units: _Units) -> Array:
     """Grams of the least weighted miss, each counted against the size of its band.
 
     Two columns more for every row, how far below and above it may stay; grams weigh so little that they only settle
     ties.
     """
-    columns, count = len(stock_g), len(rows.low)
-    if columns == 0:
-        return stock_g
-    per_unit = (step_g or 1.0) / volume_l
-    upper = np.floor(stock_g / step_g + 1e-9) if step_g else stock_g
-    matrix = np.hstack([rows.matrix * per_unit, np.diag(rows.size), -np.diag(rows.size)])
-    cost = np.concatenate([np.full(columns, 1e-4 * per_unit), rows.weight, rows.weight])
-    bounds = np.concatenate([upper, np.full(2 * count, np.inf)])
-    units = solve(Programme(cost, matrix, rows.low, rows.high, bounds, columns if step_g else 0))
-    if units is None:  # cannot be: the columns for misses reach any band
+    columns, count = len(units.most), len(rows.low)
+    matrix = np.hstack([rows.matrix * units.per_l, np.diag(rows.size), -np.diag(rows.size)])
+    cost = np.concatenate([np.full(columns, 1e-4 * units.per_l), rows.weight, rows.weight])
+    bounds = np.concatenate([units.most, np.full(2 * count, np.inf)])
+    amounts = solve(Programme(cost, matrix, rows.low, rows.high, bounds, columns if units.whole else 0))
+    if amounts is None:  # cannot be: the columns for misses reach any band
         raise AssertionError("the elastic programme has no solution")
-    return units[:columns] * (step_g or 1.0)
+    return amounts[:columns] * units.grams

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
-
 from chemistry.dosing.neutralise import Neutralisation, neutralise, treated
 from chemistry.dosing.remineralise import Recipe, recipe
 from chemistry.errors import NoAnswer
 from chemistry.plan.figures import NeutraliserDose, Totes
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.household_tables import NeutraliserTable
+from chemistry.units import rounded_up
 from chemistry.water.composition import Water
 
 
@@ -66,19 +65,14 @@ def _dosed(entry: NeutraliserTable, household: Household, totes: Totes) -> Neutr
         )
 
     exact = dose(None)
-    millilitres = None if exact.solution_ml is None else _up(exact.solution_ml, _readable_ml(exact.solution_ml))
+    millilitres = None if exact.solution_ml is None else rounded_up(exact.solution_ml, _readable_ml(exact.solution_ml))
     if exact.agent_g is None:  # a label's millilitres
         grams = None
     elif entry.solution_g_l is not None and millilitres is not None:
         grams = millilitres * entry.solution_g_l / 1000
     else:
-        grams = _up(exact.agent_g, household.scale.resolution_g)
+        grams = rounded_up(exact.agent_g, household.scale.resolution_g)
     return NeutraliserDose(entry, dose(grams), grams, millilitres, totes.count)
-
-
-def _up(amount: float, step: float) -> float:
-    """The amount rounded up to whole steps: a neutraliser is never rounded down."""
-    return math.ceil(amount / step - 1e-9) * step
 
 
 def _readable_ml(millilitres: float) -> float:

@@ -19,10 +19,10 @@ from chemistry.plan.guards import guards, guards_of_steps
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.sheet import Step
 from chemistry.plan.steps import steps_of
-from chemistry.units import figure
+from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
 from chemistry.water.mixing import mix
-from chemistry.water.reconstruction import Description, described
+from chemistry.water.reconstruction import described
 
 # A share is proposed in steps a keeper can mark on the glass.
 _SHARE_STEP = 0.05
@@ -47,14 +47,15 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     what is asked.
     """
     tank = tank_named(household, tank_name)
-    tap = described(household.tap.readings(), "tap")
+    chloramine = household.tap.chlorine().combined_mg_l() > 0
+    tap = described(household.tap.readings(), "tap", chloramine=chloramine)
     before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
     figures, notes = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
     findings = [*tap.findings, *before.findings, *guards(figures)]
     stops = [finding for finding in findings if finding.level == "stop"]
     steps = steps_of(figures, stops)
     findings += guards_of_steps(steps)
-    assumptions = (*_own_assumptions(tap, figures), *before.assumptions, *notes)
+    assumptions = (*tap.assumptions, *_of_jobs(figures), *before.assumptions, *notes)
     return Plan(figures, steps, by_gravity(findings), assumptions)
 
 
@@ -68,15 +69,14 @@ def tank_named(household: Household, name: str) -> Tank:
     return household.tanks[names.index(name)]
 
 
-def _own_assumptions(tap: Description, figures: Figures) -> tuple[str, ...]:
-    """What the tap and the jobs took for granted; of ammonia in chloramine the neutraliser speaks, which knows."""
-    chloramine = figures.neutraliser is not None and figures.neutraliser.dose.combined_chlorine_mg_l > 0
-    notes = tuple(note for note in tap.assumptions if not chloramine or "ammonia" not in note)
+def _of_jobs(figures: Figures) -> list[str]:
+    """What was taken for granted about the days since substrate and filter were seen to."""
     jobs, unknown = figures.jobs, "not given: taken as long ago"
+    notes = []
     if jobs.service_filter and jobs.days_since_substrate is None:
-        notes += (f"{figures.tank.name}: last_substrate_cleaning {unknown}.",)
+        notes.append(f"{figures.tank.name}: last_substrate_cleaning {unknown}.")
     if jobs.clean_substrate and jobs.days_since_filter is None:
-        notes += (f"{figures.tank.name}: last_filter_service {unknown}.",)
+        notes.append(f"{figures.tank.name}: last_filter_service {unknown}.")
     return notes
 
 
@@ -158,7 +158,7 @@ def _share_for_nitrate(tank: Tank, tap: Water, before: Water) -> float:
             f"{figure(ceiling)}: no change is needed for it.",
             "To plan one all the same, give --change.",
         )
-    stepped = round(math.ceil(exact / _SHARE_STEP - 1e-9) * _SHARE_STEP, 10)
+    stepped = round(rounded_up(exact, _SHARE_STEP), 10)
     if stepped > _largest_proposed():
         raise NoAnswer.of("change", *_too_large(exact, tank, tap, before))
     return stepped
@@ -177,7 +177,7 @@ def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str
     if rise >= _largest_proposed() * room:
         return said, f"It rises {figure(rise)} between changes and there is room for {figure(room)}: change oftener."
     halves = math.ceil(math.log((before.nitrate_mg_l - tap.nitrate_mg_l) / (room - rise), 2))
-    then = max(math.ceil(rise / room / _SHARE_STEP - 1e-9) * _SHARE_STEP, _SHARE_STEP)
+    then = max(rounded_up(rise / room, _SHARE_STEP), _SHARE_STEP)
     return said, (
         f"Plan {halves} changes of half the tank (--change 50%), a day or more apart; from then on {then:.0%} from one "
         "change to the next holds it."

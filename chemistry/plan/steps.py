@@ -155,11 +155,12 @@ def _while_low(sheet: Sheet, figures: Figures) -> None:
 
 def _fill(sheet: Sheet, figures: Figures) -> None:
     """Pump every tote into the tank, making each further one first; stand there for the end of the last."""
+    step_c = reference.value("limits", "temperature_step")
     sheet.add(
         "inflow_secured",
         "Empty the hose and rinse the end that lay in the drain. Put the pump into the tote and clamp the hose's end to "
         "the tank's rim, above the water and pointing at the glass; tug at it. Read the tank's thermometer: the refill "
-        "must be within 2 °C of it.",
+        f"must be within {step_c:.0f} °C of it.",
         minutes_of("small_minutes"),
         hold=True,
         cautions=("mains",),

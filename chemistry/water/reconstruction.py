@@ -53,11 +53,13 @@ class Description:
     findings: tuple[Finding, ...]
 
 
-def described(readings: Readings, who: str, calcium_to_magnesium: float | None = None) -> Description:
+def described(
+    readings: Readings, who: str, calcium_to_magnesium: float | None = None, *, chloramine: bool = False
+) -> Description:
     """The whole water behind the readings.
 
     who: how to name it in assumptions and findings.  calcium_to_magnesium: amount ratio to assume where only the
-    hardness is known (None: the usual 3).
+    hardness is known (None: the usual 3).  chloramine: the neutraliser accounts for the ammonia, nothing is assumed.
     Raises BadInput when hardness or alkalinity is missing and does not follow from the other ions, or when calcium or
     magnesium exceeds the hardness.
     """
@@ -75,7 +77,7 @@ def described(readings: Readings, who: str, calcium_to_magnesium: float | None =
         sulfate_mmol_l=_given(readings, "sulfate"),
         alkalinity_meq_l=readings.alkalinity_meq_l or 0.0,
         nitrate_mg_l=_or_none_there(readings.nitrate_mg_l, "nitrate", who, notes),
-        ammonia_mg_n_l=_or_none_there(readings.ammonia_mg_n_l, "ammonia", who, notes),
+        ammonia_mg_n_l=_or_none_there(readings.ammonia_mg_n_l, "ammonia", who, [] if chloramine else notes),
         free_chlorine_mg_l=readings.free_chlorine_mg_l or 0.0,
         total_chlorine_mg_l=readings.total_chlorine_mg_l or 0.0,
         temperature_c=readings.temperature_c,
@@ -155,11 +157,12 @@ def _hardness_misfit(from_ions: float, hardness: float, who: str) -> list[Findin
         f"{who}: calcium and magnesium make {from_ions * dgh_per_mmol():.1f} dGH, the hardness given is "
         f"{hardness * dgh_per_mmol():.1f} dGH. The ions are used."
     )
-    return [
-        Finding(
-            "caution", "hardness_misfit", text, off, _trusted("charge_imbalance"), "%", "common practice, no source"
-        )
-    ]
+    return [_doubt("hardness_misfit", text, off, _trusted("charge_imbalance"), "%", "charge_imbalance")]
+
+
+def _doubt(code: str, text: str, value: float, limit: float, unit: str, key: str) -> Finding:
+    """A caution held against the limit `key`, whose source goes with it."""
+    return Finding("caution", code, text, value, limit, unit, reference.citation("limits", key))
 
 
 def _with_alkalinity(readings: Readings, hardness_mmol_l: float, who: str, notes: list[str]) -> Readings:
@@ -239,37 +242,18 @@ def _misfits(water: Water, readings: Readings, who: str) -> list[Finding]:
     """Cautions for charges that do not balance and for a conductivity the ions cannot have."""
     findings = []
     error = water.charge_error_percent
-    if abs(error) > _trusted("charge_imbalance"):
-        findings.append(
-            Finding(
-                "caution",
-                "charge_imbalance",
-                _imbalance(water, readings, who),
-                abs(error),
-                _trusted("charge_imbalance"),
-                "%",
-                "common practice, no source",
-            )
-        )
+    trusted = _trusted("charge_imbalance")
+    if abs(error) > trusted:
+        text = _imbalance(water, readings, who)
+        findings.append(_doubt("charge_imbalance", text, abs(error), trusted, "%", "charge_imbalance"))
     if readings.conductivity_us_cm:
-        computed = conductivity_us_cm(water)
-        off = 100 * (computed / readings.conductivity_us_cm - 1)
-        if abs(off) > _trusted("conductivity_misfit"):
+        computed, read = conductivity_us_cm(water), readings.conductivity_us_cm
+        if 100 * abs(computed / read - 1) > _trusted("conductivity_misfit"):
             text = (
-                f"{who}: these ions conduct {computed:.0f} µS/cm at 25 °C, {readings.conductivity_us_cm:.0f} was "
-                "read. Test hardness and alkalinity once more, or the meter."
+                f"{who}: these ions conduct {computed:.0f} µS/cm at 25 °C, {read:.0f} was read. Test hardness and "
+                "alkalinity once more, or the meter."
             )
-            findings.append(
-                Finding(
-                    "caution",
-                    "conductivity_misfit",
-                    text,
-                    computed,
-                    readings.conductivity_us_cm,
-                    "uS/cm",
-                    "common practice, no source",
-                )
-            )
+            findings.append(_doubt("conductivity_misfit", text, computed, read, "uS/cm", "conductivity_misfit"))
     return findings
 
 
