@@ -1,0 +1,251 @@
+"""A water at equilibrium: its pH, carbon, saturation, ammonia and conductivity, for one water or a million.
+
+Three questions, by what is known of the carbon: the pH (`at_ph`), the air the water is at rest with (`at_air`), or all
+of its inorganic carbon (`at_carbon`, a closed vessel). Mixing and dosing conserve totals, never pH: mix, then ask.
+
+The model and its constants are the USGS set named in tables/reactions.csv (Plummer & Busenberg 1982 for the carbonates,
+extended Debye-Hueckel activities, ion pairs). It is worth about 0.02 in pH and 0.05 in a saturation index. CaHSO4+, NaOH
+and the dimer of CO2, which that set holds as well, are left out: below 0.3 % of what they are made of at pH 5.5 to 11.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from chemistry import reference
+from chemistry.errors import OutOfRange
+from chemistry.substances import molar_mass
+from chemistry.units import figure
+from chemistry.water.activity import ARRAYS, FLOATS, Maths, factors, inverses
+from chemistry.water.composition import Water
+from chemistry.water.conductivity import conductivity_of
+from chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Array, Constants, constants
+from chemistry.water.refusals import Column, in_rows, refuse_outside
+from chemistry.water.saturation import indices
+from chemistry.water.speciation import Given, speciate
+from chemistry.water.species import Totals, shared_out
+
+# Waters solved at once: enough that a call costs little beside its work, few enough to stay in the processor's cache.
+_CHUNK = 8000
+# Numbers in a block that is taken and given back at once. After that the C library of Linux keeps what it has, where
+# before it handed every few arrays back to the system and fetched them anew: that alone took a third of the time.
+_KEPT = 4_000_000
+# Seawater (0.7) is the strongest water that activity coefficients of this kind have been held against [mol/kg].
+_STRONGEST = 1.0
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """One water, or an array of them, at equilibrium; every figure has the shape of the question.
+
+    ph: as a meter reads it, -log10 of the activity of H+.  carbon_mmol_l: all inorganic carbon; bicarbonate_mmol_l and
+    carbonate_mmol_l: what of it is so, free or paired.  co2_pressure_atm: pressure of CO2 the water is at rest with;
+    co2_times_air: the same as a multiple of outdoor air.  si_calcite to si_gypsum: saturation indices, minus infinity
+    where an ion is missing.  unionised_ammonia_share: NH3 in all ammonia at this ionic strength.
+    ionic_strength_mol_kg.  conductivity_us_cm: at 25 degC.  charge_error_percent: cations less anions, over both.
+    """
+
+    ph: Amount
+    carbon_mmol_l: Amount
+    bicarbonate_mmol_l: Amount
+    carbonate_mmol_l: Amount
+    co2_pressure_atm: Amount
+    co2_times_air: Amount
+    si_calcite: Amount
+    si_aragonite: Amount
+    si_dolomite: Amount
+    si_gypsum: Amount
+    unionised_ammonia_share: Amount
+    ionic_strength_mol_kg: Amount
+    conductivity_us_cm: Amount
+    charge_error_percent: Amount
+
+
+def outdoor_air_ppm() -> float:
+    """CO2 in outdoor air [umol/mol]: at one atmosphere, so many millionths of an atmosphere."""
+    return reference.value("air", "outdoor_co2")
+
+
+def at_ph(water: Water, ph: Amount = None) -> Equilibrium:
+    """The water at a known pH: `ph`, else the water's own; scalars, or arrays that broadcast.
+
+    Raises OutOfRange as `at_carbon` does, and where the alkalinity is less than water of that pH carries without any
+    carbon.
+    """
+    known = water.ph if ph is None else ph
+    if known is None:
+        raise OutOfRange.of("pH", "the pH of this water is not known.", "Give it, or ask for the water in air.")
+    return _answer(water, Given.ACIDITY, known)
+
+
+def at_air(water: Water, times_air: Amount = 1.0) -> Equilibrium:
+    """The water at rest with air that holds `times_air` times the CO2 of outdoor air; scalars, or arrays that broadcast.
+
+    Rooms stand at 1 to 2.4 times (420 to 1000 ppm), a stocked tank above its room. The vapour in the air and the height
+    above the sea, 0.01 of pH each, are left out. Raises OutOfRange as `at_carbon` does.
+    """
+    return _answer(water, Given.CO2, times_air)
+
+
+def at_carbon(water: Water, carbon_mmol_l: Amount) -> Equilibrium:
+    """The water with so much inorganic carbon [mmol/L], closed to the air; scalars, or arrays that broadcast.
+
+    Raises OutOfRange, naming the rows, for amounts below 0 or that are not numbers, temperatures outside 0 to 40 degC and
+    ionic strengths above 1 mol/kg.
+    """
+    return _answer(water, Given.CARBON, carbon_mmol_l)
+
+
+_IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
+_COLUMNS = (
+    *(Column(f"{ion}_mmol_l", ion, "mmol/L") for ion in _IONS),
+    Column("nitrate_mg_l", "nitrate", "mg/L NO3"),
+    Column("ammonia_mg_n_l", "ammonia", "mg/L N"),
+    Column("alkalinity_meq_l", "alkalinity", "meq/L", -math.inf),
+    Column("temperature_c", "temperature", "°C", LOWEST_C, HIGHEST_C),
+)
+_TEMPERATURE = len(_COLUMNS) - 1
+_CARBON = {
+    Given.ACIDITY: Column("ph", "pH", "", 2.0, 13.0),
+    Given.CO2: Column("co2_times_air", "CO2 over that of outdoor air", ""),
+    Given.CARBON: Column("carbon_mmol_l", "inorganic carbon", "mmol/L"),
+}
+
+
+def _answer(water: Water, given: Given, value: Amount) -> Equilibrium:
+    columns: list[Amount] = [*(getattr(water, column.name) for column in _COLUMNS), value]
+    alone = all(np.ndim(column) == 0 for column in columns)
+    if alone:
+        columns = [float(column) for column in columns]
+    refuse_outside((*_COLUMNS, _CARBON[given]), columns)
+    if alone:
+        found, solved = _solved(columns, given, FLOATS, patient=True)
+        if not solved:
+            raise _unsolved(columns, given, "")
+        return found
+    shape = np.broadcast_shapes(*(np.shape(column) for column in columns))
+    size = math.prod(shape)
+    rows = [_in_a_row(np.asarray(column, dtype=float), shape) for column in columns]
+    answers = _in_chunks(rows, size, given, one_temperature=np.ndim(water.temperature_c) == 0)
+    return Equilibrium(**{name: answer.reshape(shape) for name, answer in answers.items()})
+
+
+def _in_a_row(column: Array, shape: tuple[int, ...]) -> Any:
+    """A column as one row of the full size that can be indexed, without a copy."""
+    if column.ndim == 0:
+        return np.broadcast_to(column, (math.prod(shape),))
+    return (
+        column.reshape(-1)
+        if column.shape == shape and column.flags.c_contiguous
+        else np.broadcast_to(column, shape).flat
+    )
+
+
+def _in_chunks(columns: list[Any], size: int, given: Given, *, one_temperature: bool) -> dict[str, Array]:
+    """Chunk by chunk; the few rows that stay open are solved in the end, together and with patience."""
+    np.empty(_KEPT)
+    answers = {field.name: np.empty(size) for field in fields(Equilibrium)}
+
+    def answer(rows: Any, *, patient: bool) -> NDArray[np.bool_]:
+        """Fill in the answers of these rows; returns which of them are solved."""
+        chunk: list[Amount] = [column[rows] for column in columns]
+        if one_temperature:
+            chunk[_TEMPERATURE] = float(chunk[_TEMPERATURE][0])
+        # The logarithm of nothing is minus infinity here, and a search that fails is told by its balances.
+        with np.errstate(all="ignore"):
+            found, solved = _solved(chunk, given, ARRAYS, patient=patient)
+        for name, column in answers.items():
+            column[rows] = getattr(found, name)
+        return np.asarray(solved)
+
+    unsolved = np.zeros(size, dtype=bool)
+    for start in range(0, size, _CHUNK):
+        chunk = slice(start, start + _CHUNK)
+        unsolved[chunk] = ~answer(chunk, patient=False)
+    left = np.flatnonzero(unsolved)
+    for start in range(0, left.size, _CHUNK):
+        some = left[start : start + _CHUNK]
+        unsolved[some] = ~answer(some, patient=True)
+    if np.any(unsolved):
+        first = int(np.flatnonzero(unsolved)[0])
+        raise _unsolved([float(column[first]) for column in columns], given, in_rows(unsolved))
+    return answers
+
+
+def _totals(columns: Sequence[Amount], at: Constants) -> Totals:
+    """The columns of `_COLUMNS` per kilogram of water; dissolved salts, 0.1 % of the mass at most, are not taken off it."""
+    ca, mg, na, k, cl, so4, nitrate, ammonia, alkalinity, _ = columns
+    per_kg = 0.001 / at.density_kg_l
+    return Totals(
+        ca=ca * per_kg,
+        mg=mg * per_kg,
+        na=na * per_kg,
+        k=k * per_kg,
+        nh4=ammonia * (per_kg * (1 / molar_mass("N"))),
+        cl=cl * per_kg,
+        no3=nitrate * (per_kg * (1 / molar_mass("NO3"))),
+        so4=so4 * per_kg,
+        alkalinity=alkalinity * per_kg,
+    )
+
+
+def _solved(columns: Sequence[Amount], given: Given, maths: Maths, *, patient: bool) -> tuple[Equilibrium, Amount]:
+    """The equilibrium of waters given column by column, and which of them are solved."""
+    *composition, value = columns
+    at = constants(composition[-1])
+    totals, per_l = _totals(composition, at), 1000 * at.density_kg_l
+    if given is Given.ACIDITY:
+        value = maths.exp(value * -LN_10)
+    elif given is Given.CO2:
+        value = value * (1e-6 * outdoor_air_ppm()) * at.co2_gas
+    else:
+        value = value / per_l
+    found = speciate(totals, at, given, value, patient=patient)
+    molality, strength = found.molality, found.ionic_strength
+    saturation = indices(found, at, maths)
+    bicarbonate = molality["hco3"] + molality["cahco3"] + molality["mghco3"] + molality["nahco3"]
+    carbonate = molality["co3"] + molality["caco3"] + molality["mgco3"] + molality["naco3"]
+    pressure_atm = found.co2 / at.co2_gas
+    answer = Equilibrium(
+        ph=maths.log(found.h) * (-1 / LN_10),
+        carbon_mmol_l=(bicarbonate + carbonate + molality["co2"]) * per_l,
+        bicarbonate_mmol_l=bicarbonate * per_l,
+        carbonate_mmol_l=carbonate * per_l,
+        co2_pressure_atm=pressure_atm,
+        co2_times_air=pressure_atm * (1e6 / outdoor_air_ppm()),
+        si_calcite=saturation.calcite,
+        si_aragonite=saturation.aragonite,
+        si_dolomite=saturation.dolomite,
+        si_gypsum=saturation.gypsum,
+        unionised_ammonia_share=found.unionised_ammonia_share,
+        ionic_strength_mol_kg=strength,
+        conductivity_us_cm=conductivity_of(found, totals, maths),
+        charge_error_percent=100 * found.charge / found.charges,
+    )
+    return answer, found.settled & (strength <= _STRONGEST)
+
+
+def _unsolved(numbers: Sequence[float], given: Given, where: str) -> OutOfRange:
+    """Why the first of the waters that have no equilibrium has none."""
+    *composition, value = numbers
+    at = constants(composition[-1])
+    totals = _totals(composition, at)
+    if given is Given.ACIDITY:
+        k = factors(at, inverses(at, abs(totals.alkalinity), FLOATS), 1.0)
+        bare = shared_out(totals, k, 10.0**-value, 0.0, totals.so4 / k.so4, 0.0).alkalinity() * 1000 * at.density_kg_l
+        return OutOfRange.of(
+            f"alkalinity{where}",
+            f"{figure(composition[-2])} meq/L is read; water of pH {value:g} carries {figure(bare)} meq/L without any carbon.",
+            "One of the two readings is off: test pH and alkalinity once more.",
+        )
+    return OutOfRange.of(
+        f"water{where}",
+        f"no equilibrium is found; the water holds more than {_STRONGEST:g} mol/kg of ions.",
+        "Dilute it, or check the amounts and their units.",
+    )
