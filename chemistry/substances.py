@@ -109,6 +109,7 @@ def ion_charge(symbol: str) -> int:
 
 
 _BASES = {"HCO3": 1, "CO3": 2, "OH": 1}
+_CARBONATES = ("HCO3", "CO3")
 
 
 @dataclass(frozen=True, eq=False)  # one object per salt of the table: the same is the same
@@ -139,6 +140,10 @@ class Salt:
     def alkalinity_meq_per_g(self) -> float:
         """Milliequivalents of alkalinity in one gram."""
         return sum(_BASES.get(ion, 0) * amount for ion, amount in self.ions_mmol_per_g().items())
+
+    def carbon_mmol_per_g(self) -> float:
+        """Millimoles of inorganic carbon in one gram."""
+        return sum(amount for ion, amount in self.ions_mmol_per_g().items() if ion in _CARBONATES)
 
 
 @dataclass(frozen=True)

@@ -103,6 +103,8 @@ KINDS: Mapping[str, Kind] = {
     "ion": Kind("a concentration of an ion", "ion_mg", "mg/L", {
         **dict.fromkeys(_MG, "ion_mg"), "ug/L": "ion_ug", "µg/L": "ion_ug", "ppb": "ion_ug", "g/L": "ion_g"},
         "40 mg/L"),
+    "air": Kind("an amount of CO2 in air", "air_ppm", "ppm", {"ppm": "air_ppm", "ppm CO2": "air_ppm", "umol/mol": "air_ppm"},
+        "700 ppm"),
     "share": Kind("a share", "share", "", {"%": "percent"}, "45%"),
 }  # fmt: skip
 

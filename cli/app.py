@@ -106,6 +106,13 @@ def neutralise(
     free_ammonia: Annotated[str | None, _option("--free-ammonia", "Free ammonia in the tap, '0.2 mg/L N'.")] = None,
     ph: Annotated[str | None, _option("--ph", "pH of the water the fish will meet.")] = None,
     temperature: Annotated[str | None, _option("--temperature", "Its temperature, such as '26 degC'.")] = None,
+    tap_hardness: Annotated[
+        str | None, _option("--tap-hardness", "Of the tap water; with it the new pH is told.")
+    ] = None,
+    tap_alkalinity: Annotated[str | None, _option("--tap-alkalinity", "Of the tap water.")] = None,
+    tap_ph: Annotated[
+        str | None, _option("--tap-ph", "Of the tap water; without it only the pH in air is told.")
+    ] = None,
     label_amount: Annotated[str | None, _option("--label-amount", "What a label doses, such as '5 mL'.")] = None,
     label_volume: Annotated[str | None, _option("--label-volume", "For how much water, such as '40 L'.")] = None,
     label_chlorine: Annotated[str | None, _option("--label-chlorine", "Against how much chlorine.")] = None,
@@ -116,7 +123,7 @@ def neutralise(
 
     asked = Asked(
         volume, total_chlorine, free_chlorine, agent, solution, purity, excess, dose, cl2_to_n, free_ammonia, ph,
-        temperature, label_amount, label_volume, label_chlorine,
+        temperature, tap_hardness, tap_alkalinity, tap_ph, label_amount, label_volume, label_chlorine,
     )  # fmt: skip
     _answered(lambda: answer(asked), as_json)
 
@@ -143,6 +150,56 @@ def blend(
     asked = Asked(hot, cold, target, volume, hot_volume, cold_volume, residual, residual_temperature, tub_mass,
                   tub_temperature)  # fmt: skip
     _answered(lambda: answer(asked), as_json)
+
+
+@app.command()
+def water(
+    hardness: Annotated[str | None, _option("--hardness", "Hardness, such as '12 dGH'.")] = None,
+    alkalinity: Annotated[str | None, _option("--alkalinity", "Alkalinity, such as '8 dKH'.")] = None,
+    ph: Annotated[
+        str | None, _option("--ph", "pH as read; without it the water is described at rest with air.")
+    ] = None,
+    temperature: Annotated[str | None, _option("--temperature", "Temperature, such as '25 degC'.")] = None,
+    conductivity: Annotated[str | None, _option("--conductivity", "At 25 degC, such as '320 uS/cm'.")] = None,
+    calcium: Annotated[str | None, _option("--calcium", "Calcium, such as '40 mg/L'; so every other ion.")] = None,
+    magnesium: Annotated[str | None, _option("--magnesium", "Magnesium.")] = None,
+    sodium: Annotated[str | None, _option("--sodium", "Sodium.")] = None,
+    potassium: Annotated[str | None, _option("--potassium", "Potassium.")] = None,
+    chloride: Annotated[str | None, _option("--chloride", "Chloride.")] = None,
+    sulfate: Annotated[str | None, _option("--sulfate", "Sulfate.")] = None,
+    nitrate: Annotated[str | None, _option("--nitrate", "Nitrate, such as '20 mg/L NO3'.")] = None,
+    ammonia: Annotated[str | None, _option("--ammonia", "Total ammonia, such as '0.2 mg/L N'.")] = None,
+    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    file: Annotated[Path | None, _option("--file", "Household file, in place of readings.")] = None,
+    which: Annotated[str | None, _option("--which", "Water in it: tap, tank:NAME or refill:NAME.")] = None,
+    target: Annotated[str | None, _option("--target", "A lake by name, in place of readings.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Describe a water: its pH now and in air, whether it clouds, what ammonia does in it."""
+    from cli.describing import answer
+
+    readings = {
+        "hardness": hardness, "alkalinity": alkalinity, "ph": ph, "temperature": temperature,
+        "conductivity": conductivity, "calcium": calcium, "magnesium": magnesium, "sodium": sodium,
+        "potassium": potassium, "chloride": chloride, "sulfate": sulfate, "nitrate": nitrate, "ammonia": ammonia,
+    }  # fmt: skip
+    _answered(lambda: answer(readings, air, file, which, target), as_json)
+
+
+@app.command()
+def mix(
+    part: Annotated[
+        list[str],
+        _option("--part", "Once for each water: '60 L of tap', '40 L of deionised, temperature 20 degC', or readings."),
+    ],
+    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    file: Annotated[Path | None, _option("--file", "Household file for tap, tank:NAME and refill:NAME.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Pour waters together: pH at once and in air, temperature and ions."""
+    from cli.mixing import answer
+
+    _answered(lambda: answer(part, air, file), as_json)
 
 
 @app.command(context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity

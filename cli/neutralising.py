@@ -12,8 +12,9 @@ from cli.options import Reader
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.neutralise import LabelDose, Neutralisation
+    from chemistry.dosing.neutralise import ChlorineReadings, LabelDose, Neutralisation
     from chemistry.substances import Agent
+    from chemistry.water.equilibrium import Equilibrium
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,9 @@ class Asked:
     free_ammonia: str | None
     ph: str | None
     temperature: str | None
+    tap_hardness: str | None
+    tap_alkalinity: str | None
+    tap_ph: str | None
     label_amount: str | None
     label_volume: str | None
     label_chlorine: str | None
@@ -53,7 +57,7 @@ def answer(asked: Asked) -> Answer:
     )
     ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
     temperature_c = reader.quantity(asked.temperature, "temperature", "--temperature")
-    reader.between(temperature_c, asked.temperature, "--temperature", 0, 45, "0 to 45 °C (32 to 113 °F)")
+    reader.between(temperature_c, asked.temperature, "--temperature", 0, 40, "0 to 40 °C (32 to 104 °F)")
     purity = reader.quantity(asked.purity, "share", "--purity")
     excess = reader.quantity(asked.excess, "share", "--excess")
     reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
@@ -78,22 +82,86 @@ def answer(asked: Asked) -> Answer:
         ph=ph,
         temperature_c=temperature_c,
     )
+    left = _treated(asked, dose, agent, chlorine)
+    share = None
+    if left is not None and ph is None:  # judged where it is worst, with what its own ions make of it
+        worst = max(left.at_once or left.aerated, left.aerated, key=lambda found: float(found.ph))
+        ph, share = float(worst.ph), float(worst.unionised_ammonia_share)
     findings = [
         *engine.dose_findings(dose, agent),
         *engine.chlorine_findings(chlorine),
         *engine.label_findings(agent, label),
-        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), ph, temperature_c, "the treated water"),
+        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), ph, temperature_c, "the treated water", share),
     ]
     assumed = engine.assumptions_of(chlorine)
     if purity is None and dose.agent_g and agent.dose_from == "stoichiometry":
         assumed.append("Purity not given, taken as 100 %.")
 
+    if left is not None:
+        assumed += left.assumptions
+
     def show(screen: Console) -> None:
-        _show(screen, dose, agent, given_g)
+        _show(screen, dose, agent, given_g, left)
         pages.findings(screen, findings)
         pages.assumptions(screen, assumed)
 
-    return Answer("neutralise", {**asdict(dose), "given_g": given_g}, show, findings, assumed)
+    after = {} if left is None else left.figures()
+    return Answer("neutralise", {**asdict(dose), "given_g": given_g, **after}, show, findings, assumed)
+
+
+@dataclass(frozen=True)
+class Treated:
+    """The tap water once the neutraliser has done its work, at once (None without its pH) and in outdoor air."""
+
+    alkalinity_meq_l: float
+    at_once: Equilibrium | None
+    aerated: Equilibrium
+    ammonia_mg_n_l: float
+    assumptions: list[str]
+
+    def figures(self) -> dict[str, float | None]:
+        """For machines."""
+        once = self.at_once
+        return {
+            "alkalinity_meq_l": self.alkalinity_meq_l,
+            "ph_at_once": once.ph if once else None,
+            "ph_aerated": self.aerated.ph,
+            "co2_times_air": once.co2_times_air if once else None,
+            "co2_times_air_aerated": self.aerated.co2_times_air,
+            "si_calcite_aerated": self.aerated.si_calcite,
+            "unionised_ammonia_at_once_mg_n_l": self.ammonia_mg_n_l * once.unionised_ammonia_share if once else None,
+            "unionised_ammonia_aerated_mg_n_l": self.ammonia_mg_n_l * self.aerated.unionised_ammonia_share,
+        }
+
+
+def _treated(asked: Asked, dose: Neutralisation, agent: Agent, chlorine: ChlorineReadings) -> Treated | None:
+    """What the dose makes of the tap water; None where its hardness and alkalinity are not given."""
+    from dataclasses import replace
+
+    from chemistry.dosing.neutralise import treated
+    from chemistry.water.equilibrium import at_air, equilibrium_of
+    from cli.describing import assumed_of_air
+    from cli.water_sources import of_readings
+
+    if asked.tap_hardness is None and asked.tap_alkalinity is None and asked.tap_ph is None:
+        return None
+    readings = {
+        "hardness": asked.tap_hardness,
+        "alkalinity": asked.tap_alkalinity,
+        "ph": asked.tap_ph,
+        "temperature": asked.temperature,
+        "ammonia": asked.free_ammonia,
+    }
+    named = {"temperature": "--temperature", "ammonia": "--free-ammonia"}
+    tap = of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
+    water = replace(
+        tap.water,
+        total_chlorine_mg_l=chlorine.total_mg_l,
+        free_chlorine_mg_l=chlorine.total_mg_l - chlorine.combined_mg_l(),
+    )
+    after = treated(water, dose, agent)
+    notes = [note for note in tap.assumptions if "ammonia" not in note] + assumed_of_air(after, None)
+    return Treated(after.alkalinity_meq_l, equilibrium_of(after), at_air(after), after.ammonia_mg_n_l, notes)
 
 
 def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | None:
@@ -133,7 +201,7 @@ def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     return LabelDose(volume_l, chlorine_mg_l, amount_ml=1000 * size)
 
 
-def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None) -> None:
+def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None, left: Treated | None) -> None:
     from chemistry.units import figure
 
     rows = []
@@ -160,8 +228,18 @@ def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | 
     if dose.oxygen_demand_mg_l is not None:
         oxygen = f"what is left over can take up {figure(dose.oxygen_demand_mg_l, 2)} mg/L in the end"
         rows.append(("Oxygen", oxygen))
+    if left is not None:
+        rows.append(("pH", _ph(left)))
     pages.heading(screen, "Neutraliser")
     pages.pairs(screen, rows)
+
+
+def _ph(left: Treated) -> str:
+    """pH of the treated water, now and in air."""
+    rest = f"{left.aerated.ph:.2f} at rest with outdoor air"
+    if left.at_once is None:
+        return rest
+    return f"{left.at_once.ph:.2f} at once ({left.at_once.co2_times_air:.1f} times outdoor CO2), {rest}"
 
 
 def _left(dose: Neutralisation) -> str:

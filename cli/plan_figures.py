@@ -8,32 +8,36 @@ from typing import TYPE_CHECKING, Any
 from chemistry import reference
 
 if TYPE_CHECKING:
-    from chemistry.plan.figures import Figures
+    from chemistry.plan.figures import Figures, State
     from chemistry.plan.planner import Plan
     from chemistry.water.composition import Water
 
 
-def waters_of(figures: Figures) -> Mapping[str, Water]:
-    """The four waters by name."""
-    waters = figures.waters
-    return {
-        "tap": waters.tap,
-        "refill": waters.refill,
-        "tank_before": waters.tank_before,
-        "tank_after": waters.tank_after,
-    }
+def waters_of(figures: Figures) -> Mapping[str, dict[str, float | None]]:
+    """The figures of the four waters by name."""
+    names = ("tap", "refill", "tank_before", "tank_after")
+    return {name: water_figures(getattr(figures.waters, name), getattr(figures.states, name)) for name in names}
 
 
-def water_figures(water: Water) -> dict[str, float]:
-    """What a keeper reads on one water."""
-    from chemistry.water.conductivity import conductivity_us_cm
-
+def water_figures(water: Water, state: State) -> dict[str, float | None]:
+    """What a keeper reads on one water, at once and at rest; at once is null where its pH is not known."""
+    once, rest = state.at_once, state.at_rest
     return {
         "hardness_dgh": water.hardness_dgh,
         "alkalinity_dkh": water.alkalinity_dkh,
         "nitrate_mg_l": water.nitrate_mg_l,
         "ammonia_mg_n_l": water.ammonia_mg_n_l,
-        "conductivity_us_cm": conductivity_us_cm(water),
+        "unionised_ammonia_mg_n_l": water.ammonia_mg_n_l * state.first.unionised_ammonia_share,
+        "unionised_ammonia_at_rest_mg_n_l": water.ammonia_mg_n_l * rest.unionised_ammonia_share,
+        "ph_at_once": once.ph if once else None,
+        "ph_spread": state.ph_spread,
+        "ph_aerated": rest.ph,
+        "co2_times_air": once.co2_times_air if once else None,
+        "co2_times_air_aerated": rest.co2_times_air,
+        "si_calcite": once.si_calcite if once else None,
+        "si_calcite_aerated": rest.si_calcite,
+        "si_aragonite_aerated": rest.si_aragonite,
+        "conductivity_us_cm": state.first.conductivity_us_cm,
         "temperature_c": water.temperature_c,
     }
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from chemistry import reference
 from cli import pages
-from cli.plan_figures import cautions_of, time_of, total_minutes, water_figures, waters_of
+from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,6 +20,12 @@ _FIGURES = (
     ("alkalinity_dkh", "Alkalinity", "dKH", ".1f"),
     ("nitrate_mg_l", "Nitrate", "mg/L NO3", ".1f"),
     ("ammonia_mg_n_l", "Ammonia", "mg/L N", ".2f"),
+    ("unionised_ammonia_at_rest_mg_n_l", "un-ionised**", "mg/L N", ".3f"),
+    ("ph_at_once", "pH at once", "", ".1f"),
+    ("ph_aerated", "pH at rest**", "", ".1f"),
+    ("co2_times_air", "CO2 at once", "times air", ".1f"),
+    ("co2_times_air_aerated", "CO2 at rest**", "times air", ".1f"),
+    ("si_calcite_aerated", "Calcite index**", "", "+.1f"),
     ("conductivity_us_cm", "Conductivity*", "µS/cm", ".0f"),
     ("temperature_c", "Temperature", "°C", ".1f"),
 )
@@ -127,15 +133,34 @@ def _why(screen: Console, figures: Figures) -> None:
 
 
 def _waters(screen: Console, figures: Figures) -> None:
-    waters = {name: water_figures(water) for name, water in waters_of(figures).items()}
+    waters = waters_of(figures)
     pages.heading(screen, f"The waters (target: {figures.target.name})")
     rows = [
-        [f"{label}, {unit}", *(f"{waters[name][key]:{form}}" for name in _WATERS)]
+        [f"{label}{unit and f', {unit}'}", *(_shown(waters[name][key], form) for name in _WATERS)]
         for key, label, unit, form in _FIGURES
     ]
     pages.figures(screen, ["", *_WATERS.values()], rows, blank=False)
     pages.paragraph(screen, "* computed from the ions, at 25 °C; a meter may differ by a few per cent")
+    pages.paragraph(screen, f"** with the air it stands in, hours later. {_ph_words(figures)}")
     screen.print()
+
+
+def _shown(value: float | None, form: str) -> str:
+    return "-" if value is None else f"{value:{form}}"
+
+
+def _ph_words(figures: Figures) -> str:
+    """What the first reading of pH will be worth."""
+    refill = figures.states.refill
+    if refill.at_once is None:
+        return "Air: its CO2 as a multiple of outdoor air decides the pH."
+    spread = (
+        "" if refill.ph_spread is None else f", give or take {max(refill.ph_spread, 0.1):.1f} for the tests behind it"
+    )
+    return (
+        f"The refill reads pH {refill.at_once.ph:.1f} at first{spread}, and {refill.at_rest.ph:.1f} once it rests with air "
+        f"({refill.at_rest.co2_times_air:.1f} times outdoor CO2). Do not correct the first reading."
+    )
 
 
 def _steps(screen: Console, made: Plan, start_minute: int | None) -> None:

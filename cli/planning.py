@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
 from cli.answer import Answer, plain
-from cli.plan_figures import cautions_of, time_of, total_minutes, water_figures, waters_of
+from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
     from chemistry.plan.figures import Jobs, NeutraliserDose
@@ -104,7 +104,7 @@ def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
             {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}
             for name, grams in figures.recipe.grams.items()
         ],
-        "waters": {name: water_figures(water) for name, water in waters_of(figures).items()},
+        "waters": waters_of(figures),
         "minutes": {
             "drain": figures.drain_minutes.predicted,
             "drain_early": figures.drain_minutes.early,

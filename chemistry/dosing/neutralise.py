@@ -14,6 +14,7 @@ from chemistry.substances import Agent, molar_mass
 from chemistry.units import figure
 from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
 from chemistry.water.composition import Water
+from chemistry.water.mixing import with_alkalinity
 
 
 @dataclass(frozen=True)
@@ -160,18 +161,19 @@ def ammonia_after_mg_n_l(chlorine: ChlorineReadings) -> tuple[float, float]:
 
 
 def treated(water: Water, dose: Neutralisation, agent: Agent) -> Water:
-    """The water once the dose has done its work: chlorine as left, ammonia, and the ions the agent leaves behind."""
+    """The water once the dose has done its work: chlorine as left, ammonia, and the ions the agent leaves behind.
+
+    Its acid or base moves the alkalinity; inorganic carbon stays, and pH follows from both.
+    """
     spent_mmol_l = (water.total_chlorine_mg_l - dose.chlorine_left_mg_l) / molar_mass("Cl2")
     return replace(
-        water,
+        with_alkalinity(water, dose.alkalinity_change_meq_l),
         sodium_mmol_l=water.sodium_mmol_l + spent_mmol_l * agent.products.get("Na", 0.0),
         chloride_mmol_l=water.chloride_mmol_l + spent_mmol_l * agent.products.get("Cl", 0.0),
         sulfate_mmol_l=water.sulfate_mmol_l + spent_mmol_l * agent.products.get("SO4", 0.0),
-        alkalinity_meq_l=water.alkalinity_meq_l + dose.alkalinity_change_meq_l,
         ammonia_mg_n_l=dose.ammonia_mg_n_l,
         total_chlorine_mg_l=dose.chlorine_left_mg_l,
         free_chlorine_mg_l=np.minimum(water.free_chlorine_mg_l, dose.chlorine_left_mg_l)[()],
-        ph=None,
     )
 
 
@@ -323,14 +325,19 @@ def _chlorine_left(dose: Neutralisation) -> Finding:
     )
 
 
-def ammonia_findings(ammonia_mg_n_l: float, ph: float | None, temperature_c: float | None, water: str) -> list[Finding]:
-    """Total ammonia of a water held against the published criteria at its pH and temperature."""
+def ammonia_findings(
+    ammonia_mg_n_l: float, ph: float | None, temperature_c: float | None, water: str, share: float | None = None
+) -> list[Finding]:
+    """Total ammonia of a water held against the published criteria at its pH and temperature.
+
+    share: of it that is un-ionised, where the ions are known; else that of water without ions.
+    """
     if ammonia_mg_n_l <= 0:
         return []
     if ph is None or temperature_c is None:
         text = f"pH and temperature of {water} are needed to judge its ammonia, {figure(ammonia_mg_n_l, 2)} mg/L N."
         return [Finding("note", "ammonia_not_judged", text, ammonia_mg_n_l, None, "mg/L N")]
-    share = unionised_share(ph, temperature_c)
+    share = unionised_share(ph, temperature_c) if share is None else share
     acute, chronic = acute_criterion_mg_n_l(ph, temperature_c), chronic_criterion_mg_n_l(ph, temperature_c)
     if ammonia_mg_n_l <= chronic:
         return []

@@ -11,6 +11,7 @@ from chemistry.dosing.linear_programme import Array, Programme, solve
 from chemistry.errors import BadInput
 from chemistry.substances import Salt
 from chemistry.water.composition import Water, dgh_per_mmol
+from chemistry.water.equilibrium import closed
 from chemistry.water.target import Band, Target
 
 # Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
@@ -60,14 +61,19 @@ class Recipe:
 
 
 def dissolve(water: Water, grams_per_l: Iterable[tuple[Salt, float]]) -> Water:
-    """The water with pure salts [g/L] dissolved in it; ions and alkalinity add up."""
+    """The water with pure salts [g/L] dissolved in it; ions, alkalinity and, where it is known, carbon add up."""
+    water = closed(water)
+    carbon_mmol_l = water.carbon_mmol_l
     added = dict.fromkeys((*_FIELDS.values(), "alkalinity_meq_l"), 0.0)
     for salt, grams in grams_per_l:
         for ion, amount in salt.ions_mmol_per_g().items():
             if ion in _FIELDS:
                 added[_FIELDS[ion]] += amount * grams
         added["alkalinity_meq_l"] += salt.alkalinity_meq_per_g() * grams
-    return replace(water, **{name: getattr(water, name) + amount for name, amount in added.items()})
+        if carbon_mmol_l is not None:
+            carbon_mmol_l += salt.carbon_mmol_per_g() * grams
+    amounts = {name: getattr(water, name) + amount for name, amount in added.items()}
+    return replace(water, **amounts, carbon_mmol_l=carbon_mmol_l)
 
 
 def recipe(

@@ -13,6 +13,7 @@ from chemistry.dosing.remineralise import Recipe
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.household_tables import NeutraliserTable
 from chemistry.water.composition import Water
+from chemistry.water.equilibrium import Equilibrium
 from chemistry.water.target import Target
 
 
@@ -42,6 +43,38 @@ class Waters:
     refill: Water
     tank_before: Water
     tank_after: Water
+
+
+@dataclass(frozen=True)
+class State:
+    """One water at equilibrium: at once, None where its pH is not known, and at rest with its air.
+
+    ph_spread: give or take of a pH at once that was computed, for the errors of the tests behind it; None if unknown.
+    """
+
+    at_once: Equilibrium | None
+    at_rest: Equilibrium
+    ph_spread: float | None = None
+
+    @property
+    def first(self) -> Equilibrium:
+        """At once where that is known, else at rest."""
+        return self.at_once or self.at_rest
+
+    @property
+    def most_alkaline(self) -> Equilibrium:
+        """Where the pH is highest: ammonia is most poisonous and calcium carbonate least soluble there."""
+        return max(self.first, self.at_rest, key=lambda found: float(found.ph))
+
+
+@dataclass(frozen=True)
+class States:
+    """The four waters of a change at equilibrium."""
+
+    tap: State
+    refill: State
+    tank_before: State
+    tank_after: State
 
 
 @dataclass(frozen=True)
@@ -101,6 +134,7 @@ class Figures:
     recipe: Recipe
     salts_per_tote_g: Mapping[str, float]
     waters: Waters
+    states: States
     nitrate: tuple[NitrateCourse, ...]
     drain_minutes: Minutes
     pump_minutes: Minutes

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 from chemistry import reference
 from chemistry.change.blending import scald_findings
-from chemistry.dosing.neutralise import ammonia_findings, chlorine_findings, dose_findings, label_findings
+from chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_findings
 from chemistry.dosing.remineralise import Miss
 from chemistry.findings import Finding, Level
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Step
+from chemistry.plan.water_guards import limit_finding, water_guards
 from chemistry.units import figure
-from chemistry.water.conductivity import conductivity_us_cm
 
 
 def guards(figures: Figures) -> list[Finding]:
     """Every finding of a plan, in the order a keeper would ask."""
     return [
         *_neutraliser(figures),
-        *_ammonia(figures),
+        *water_guards(figures),
         *_bands(figures),
         *_nitrate(figures),
         *_steps_of_the_tank(figures),
@@ -31,15 +30,6 @@ def guards(figures: Figures) -> list[Finding]:
         *scald_findings(figures.household.hot_water.temperature_c),
         *_filter(figures),
     ]
-
-
-def _against(code: str, value: float, text: str, limit_key: str) -> list[Finding]:
-    """A caution when the value is above a limit of tables/limits.csv."""
-    row = reference.table("limits")[limit_key]
-    limit = float(row["value"])
-    if value <= limit:
-        return []
-    return [Finding("caution", code, text, float(value), limit, row["unit"], reference.cited(row))]
 
 
 def _neutraliser(figures: Figures) -> list[Finding]:
@@ -80,12 +70,6 @@ def _coarse(figures: Figures) -> list[Finding]:
     )
     level: Level = "stop" if extra > 10 * limit else "caution" if extra > limit else "note"
     return [Finding(level, "coarse_scale", text, extra, limit, "%", reference.citation("limits", "coarse_dose"))]
-
-
-def _ammonia(figures: Figures) -> list[Finding]:
-    after, tank = figures.waters.tank_after, figures.tank
-    ph = tank.readings.ph
-    return ammonia_findings(after.ammonia_mg_n_l, ph, after.temperature_c, "the tank after the change")
 
 
 def _bands(figures: Figures) -> list[Finding]:
@@ -147,8 +131,9 @@ def _nitrate(figures: Figures) -> list[Finding]:
 def _steps_of_the_tank(figures: Figures) -> list[Finding]:
     """How far one change moves the tank, against how far fish are usually moved."""
     before, after = figures.waters.tank_before, figures.waters.tank_after
-    # Mixing leaves the pH open; with the tank's own the two compare.
-    was, becomes = conductivity_us_cm(before), conductivity_us_cm(replace(after, ph=before.ph))
+    was, becomes = (
+        float(state.at_rest.conductivity_us_cm) for state in (figures.states.tank_before, figures.states.tank_after)
+    )
     moves = (
         ("temperature", "°C", before.temperature_c, after.temperature_c),
         ("hardness", "dGH", before.hardness_dgh, after.hardness_dgh),
@@ -157,16 +142,16 @@ def _steps_of_the_tank(figures: Figures) -> list[Finding]:
     findings = []
     for name, unit, start, end in moves:
         text = f"This change moves the tank's {name} from {start:.1f} to {end:.1f} {unit}. A smaller share helps."
-        findings += _against(f"{name}_step", abs(end - start), text, f"{name}_step")
+        findings += limit_finding(f"{name}_step", abs(end - start), text, f"{name}_step")
     step = 100 * abs(becomes / was - 1) if was > 0 else 0.0
     text = f"This change moves the tank's conductivity from {was:.0f} to {becomes:.0f} µS/cm. A smaller share helps."
-    return findings + _against("conductivity_step", step, text, "conductivity_step")
+    return findings + limit_finding("conductivity_step", step, text, "conductivity_step")
 
 
 def _size(figures: Figures) -> list[Finding]:
     percent = 100 * figures.change_share
     text = f"{percent:.0f} % is a large change at once: the level falls to {100 * figures.low_level_m:.0f} cm."
-    return _against("large_change", percent - 1e-9, text, "large_change")
+    return limit_finding("large_change", percent - 1e-9, text, "large_change")
 
 
 def _hot_store(figures: Figures) -> list[Finding]:
@@ -204,7 +189,7 @@ def guards_of_steps(steps: Sequence[Step]) -> list[Finding]:
         f"The filter stands still for {still:.0f} minutes; without flow it runs out of oxygen. Change less at once, use a "
         "larger tote, or keep water moving through the media, and pour away what stood in it."
     )
-    return _against("filter_off_long", still, text, "filter_off_minutes")
+    return limit_finding("filter_off_long", still, text, "filter_off_minutes")
 
 
 def filter_held_back(figures: Figures) -> str:

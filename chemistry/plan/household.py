@@ -91,6 +91,7 @@ class Household(Table):
     """One household file."""
 
     room_temperature_c: q.WaterC | None = Field(None, alias="room_temperature")
+    room_co2_ppm: q.AirPpm | None = Field(None, alias="room_co2")
     tap: Tap
     hot_water: HotWater
     tote: Tote

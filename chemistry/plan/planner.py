@@ -18,9 +18,11 @@ from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Totes, Waters
 from chemistry.plan.guards import guards, guards_of_steps
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.sheet import Step
+from chemistry.plan.states import states_of
 from chemistry.plan.steps import steps_of
 from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
+from chemistry.water.equilibrium import at_air, closed, outdoor_air_ppm
 from chemistry.water.mixing import mix
 from chemistry.water.reconstruction import described
 
@@ -31,12 +33,16 @@ _NEIGHBOUR = 0.10
 
 @dataclass(frozen=True)
 class Plan:
-    """One water change: its figures, its steps, what to know about it and what was assumed."""
+    """One water change: its figures, its steps, what to know about it and what was assumed.
+
+    of_the_waters: those of the assumptions that bear on the waters.
+    """
 
     figures: Figures
     steps: tuple[Step, ...]
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
+    of_the_waters: tuple[str, ...]
 
 
 def plan(household: Household, tank_name: str, share: float | None = None, jobs: Jobs | None = None) -> Plan:
@@ -50,22 +56,23 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     chloramine = household.tap.chlorine().combined_mg_l() > 0
     tap = described(household.tap.readings(), "tap", chloramine=chloramine)
     before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
-    figures, notes = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
+    figures, of_doses = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
     findings = [*tap.findings, *before.findings, *guards(figures)]
     stops = [finding for finding in findings if finding.level == "stop"]
     steps = steps_of(figures, stops)
     findings += guards_of_steps(steps)
-    assumptions = (*tap.assumptions, *_of_jobs(figures), *before.assumptions, *notes)
-    return Plan(figures, steps, by_gravity(findings), assumptions)
+    of_the_waters = (*tap.assumptions, *before.assumptions, *_assumed_of_ph(figures), *of_doses)
+    assumptions = (*of_the_waters, *_of_jobs(figures), *_of_the_work(household, tank))
+    return Plan(figures, steps, by_gravity(findings), assumptions, of_the_waters)
 
 
-def tank_named(household: Household, name: str) -> Tank:
-    """The tank of that name; BadInput offers the nearest names there are."""
+def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
+    """The tank of that name; BadInput, said of `where`, offers the nearest names there are."""
     names = [tank.name for tank in household.tanks]
     if name not in names:
         near = get_close_matches(name, names, n=1, cutoff=0.4) or names
         choices = " or ".join(f"'{known}'" for known in near)
-        raise BadInput.of("--tank", f"there is no tank named '{name}' in the file.", f"Write {choices}.")
+        raise BadInput.of(where, f"there is no tank named '{name}' in the file.", f"Write {choices}.")
     return household.tanks[names.index(name)]
 
 
@@ -90,9 +97,10 @@ def _figures(
     refill_c = tank.refill_c
     first, later = _blends(household, totes, refill_c)
     neutraliser = choose_neutraliser(household, totes)
-    made, per_tote_g = mix_salts(household, tank, replace(tap, temperature_c=refill_c), neutraliser, totes)
+    made, per_tote_g = mix_salts(household, tank, replace(closed(tap), temperature_c=refill_c), neutraliser, totes)
     refill = made.water
     after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
+    waters = Waters(tap, refill, before, after)
     drain, pump = _pumping(household, tank, chosen, totes)
     figures = Figures(
         household=household,
@@ -109,7 +117,8 @@ def _figures(
         short_neutraliser=better_but_short(household, totes, neutraliser) if neutraliser else None,
         recipe=made,
         salts_per_tote_g=per_tote_g,
-        waters=Waters(tap, refill, before, after),
+        waters=waters,
+        states=states_of(waters, chosen, household.room_co2_ppm),
         nitrate=courses,
         drain_minutes=drain,
         pump_minutes=pump,
@@ -117,7 +126,7 @@ def _figures(
         hot_waits_min=_hot_waits(household, first, later, totes),
         jobs=jobs,
     )
-    return figures, _assumed(household, tank, neutraliser)
+    return figures, _of_doses(household, neutraliser)
 
 
 def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[float, tuple[NitrateCourse, ...]]:
@@ -239,8 +248,34 @@ def _pumping(household: Household, tank: Tank, share: float, totes: Totes) -> tu
     return drain, minutes_to_move(totes.volume_l, pump, hose, fill_lift_m - tote_level_m, fill_lift_m)
 
 
-def _assumed(household: Household, tank: Tank, neutraliser: NeutraliserDose | None) -> list[str]:
-    """What was taken for granted beside the waters themselves."""
+def _assumed_of_ph(figures: Figures) -> list[str]:
+    """What was taken for granted about pH and the air."""
+    notes, states = [], figures.states
+    if figures.household.room_co2_ppm is None:
+        stuffy_ppm = reference.value("air", "stuffy_room_co2")
+        stuffy = at_air(figures.waters.refill, stuffy_ppm / outdoor_air_ppm())
+        notes.append(
+            f"room_co2 not given: the refill comes to rest with outdoor air ({outdoor_air_ppm():.0f} ppm CO2). In a room at "
+            f"{stuffy_ppm:.0f} ppm, {stuffy.co2_times_air:.1f} times that, its pH ends at {stuffy.ph:.1f} instead of "
+            f"{states.refill.at_rest.ph:.1f}."
+        )
+    if states.tap.at_once is None:
+        notes.append("tap: pH not given: pH and clouding of the refill are known at rest with air only, not at once.")
+    if states.tank_before.at_once is None:
+        notes.append(
+            f"{figures.tank.name}: pH not given: taken at rest with the same air, {states.tank_before.at_rest.ph:.1f}, "
+            "which is the highest it can be without plants."
+        )
+    else:
+        notes.append(
+            f"{figures.tank.name}: keeps the {states.tank_before.at_once.co2_times_air:.1f} times outdoor CO2 that its pH and "
+            "alkalinity show."
+        )
+    return notes
+
+
+def _of_doses(household: Household, neutraliser: NeutraliserDose | None) -> list[str]:
+    """What was taken for granted about neutraliser and salts."""
     notes = assumptions_of(household.tap.chlorine())
     if neutraliser:
         entry = neutraliser.entry
@@ -249,9 +284,15 @@ def _assumed(household: Household, tank: Tank, neutraliser: NeutraliserDose | No
     if pure:
         notes.append(f"Purity not given, taken as 100 %: {', '.join(pure)}.")
     notes.append("Salts: the fewest grams inside the target's bands, so the refill lies near an edge of them.")
+    notes.append("Hot and cold tap are taken as the same water but for their temperature.")
+    return notes
+
+
+def _of_the_work(household: Household, tank: Tank) -> list[str]:
+    """What was taken for granted about vessels, heat and hose."""
+    notes = []
     if tank.live_water < 1:
         notes.append("Rock and sand are taken as spread evenly over the height of the tank.")
-    notes.append("Hot and cold tap are taken as the same water but for their temperature.")
     if household.room_temperature_c is None or household.tote.mass_g is None:
         notes.append("Room temperature or mass of the tote not given: the heat its plastic takes is left out.")
     if household.tote.height_m is None:

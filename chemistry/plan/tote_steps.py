@@ -116,6 +116,9 @@ def _checking(figures: Figures, number: int) -> str:
         if figures.salts_per_tote_g
         else ""
     )
+    if (first := figures.states.refill.at_once) is not None:
+        rest = figures.states.refill.at_rest
+        made += f" Its pH reads about {first.ph:.1f} now, and {rest.ph:.1f} after hours in air: do not correct it."
     treated = "neutraliser is in, total chlorine zero" if figures.neutraliser else "total chlorine zero"
     return (
         f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1{_mending(figures)}.{made} Only "

@@ -7,7 +7,7 @@ from functools import cache
 
 from chemistry.substances import molar_mass
 
-# The amounts that mixing conserves, besides heat.
+# The amounts that mixing conserves, besides heat and, where every water's is known, inorganic carbon.
 CONSERVED = (
     "calcium_mmol_l",
     "magnesium_mmol_l",
@@ -34,7 +34,8 @@ class Water:
     """One water; every figure may be a scalar or an array of one common shape.
 
     Ions in mmol/L; alkalinity in meq/L; nitrate_mg_l as NO3; ammonia_mg_n_l is total ammonia nitrogen; free and total
-    chlorine in mg/L as Cl2; ph as measured, None where it was not (pH does not mix).
+    chlorine in mg/L as Cl2. ph: as measured at this temperature; carbon_mmol_l: all inorganic carbon, which mixing and
+    dosing conserve where pH does not mix. Either, or neither (None), is known: see `chemistry.water.equilibrium.closed`.
     """
 
     calcium_mmol_l: float
@@ -50,6 +51,7 @@ class Water:
     total_chlorine_mg_l: float
     temperature_c: float
     ph: float | None = None
+    carbon_mmol_l: float | None = None
 
     @property
     def hardness_mmol_l(self) -> float:

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -102,19 +102,35 @@ def at_carbon(water: Water, carbon_mmol_l: Amount) -> Equilibrium:
     return _answer(water, Given.CARBON, carbon_mmol_l)
 
 
+def equilibrium_of(water: Water) -> Equilibrium | None:
+    """The water as it stands, by its pH or its carbon; None where neither is known. Raises OutOfRange as these do."""
+    if water.ph is not None:
+        return at_ph(water)
+    return None if water.carbon_mmol_l is None else at_carbon(water, water.carbon_mmol_l)
+
+
+def closed(water: Water) -> Water:
+    """The same water by what is conserved: its carbon in place of its pH, both None where the pH is not known."""
+    if water.ph is None:
+        return water
+    return replace(water, ph=None, carbon_mmol_l=at_ph(water).carbon_mmol_l)
+
+
+# Twice what a water of that strength can hold of one ion [mmol/L]; nothing beyond it is worth a search.
+_MOST = 2000.0
 _IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
 _COLUMNS = (
-    *(Column(f"{ion}_mmol_l", ion, "mmol/L") for ion in _IONS),
-    Column("nitrate_mg_l", "nitrate", "mg/L NO3"),
-    Column("ammonia_mg_n_l", "ammonia", "mg/L N"),
-    Column("alkalinity_meq_l", "alkalinity", "meq/L", -math.inf),
+    *(Column(f"{ion}_mmol_l", ion, "mmol/L", 0.0, _MOST) for ion in _IONS),
+    Column("nitrate_mg_l", "nitrate", "mg/L NO3", 0.0, 100_000.0),
+    Column("ammonia_mg_n_l", "ammonia", "mg/L N", 0.0, 30_000.0),
+    Column("alkalinity_meq_l", "alkalinity", "meq/L", -_MOST, _MOST),
     Column("temperature_c", "temperature", "°C", LOWEST_C, HIGHEST_C),
 )
 _TEMPERATURE = len(_COLUMNS) - 1
 _CARBON = {
     Given.ACIDITY: Column("ph", "pH", "", 2.0, 13.0),
-    Given.CO2: Column("co2_times_air", "CO2 over that of outdoor air", ""),
-    Given.CARBON: Column("carbon_mmol_l", "inorganic carbon", "mmol/L"),
+    Given.CO2: Column("co2_times_air", "CO2 over that of outdoor air", "", 0.0, 10_000.0),
+    Given.CARBON: Column("carbon_mmol_l", "inorganic carbon", "mmol/L", 0.0, _MOST),
 }
 
 
@@ -125,7 +141,13 @@ def _answer(water: Water, given: Given, value: Amount) -> Equilibrium:
         columns = [float(column) for column in columns]
     refuse_outside((*_COLUMNS, _CARBON[given]), columns)
     if alone:
-        found, solved = _solved(columns, given, FLOATS, patient=True)
+        try:
+            found, solved = _solved(columns, given, FLOATS, patient=True)
+        except (
+            ArithmeticError,
+            ValueError,
+        ):  # a search that runs away: arrays carry that as infinities, floats raise it
+            solved = False
         if not solved:
             raise _unsolved(columns, given, "")
         return found
@@ -236,9 +258,9 @@ def _unsolved(numbers: Sequence[float], given: Given, where: str) -> OutOfRange:
     *composition, value = numbers
     at = constants(composition[-1])
     totals = _totals(composition, at)
-    if given is Given.ACIDITY:
-        k = factors(at, inverses(at, abs(totals.alkalinity), FLOATS), 1.0)
-        bare = shared_out(totals, k, 10.0**-value, 0.0, totals.so4 / k.so4, 0.0).alkalinity() * 1000 * at.density_kg_l
+    k = factors(at, inverses(at, min(abs(totals.alkalinity), _STRONGEST), FLOATS), 1.0)
+    bare = shared_out(totals, k, 10.0**-value, 0.0, totals.so4 / k.so4, 0.0).alkalinity() * 1000 * at.density_kg_l
+    if given is Given.ACIDITY and bare > composition[-2]:
         return OutOfRange.of(
             f"alkalinity{where}",
             f"{figure(composition[-2])} meq/L is read; water of pH {value:g} carries {figure(bare)} meq/L without any carbon.",

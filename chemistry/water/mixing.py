@@ -1,32 +1,82 @@
-"""Several waters in one vessel: amounts, mass and heat are conserved; pH is not a mean and is left open."""
+"""Several waters in one vessel, and doses: amounts, mass, heat and carbon are conserved; pH follows from them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from chemistry.errors import BadInput
+from chemistry.substances import molar_mass
 from chemistry.water.composition import CONSERVED, Water
+from chemistry.water.equilibrium import Equilibrium, at_air, closed, equilibrium_of
 from chemistry.water.properties import Number, density_kg_l, enthalpy_kj_kg, heat_capacity_kj_kg_k
 
 
 def mix(waters: Sequence[Water], volumes_l: Sequence[float]) -> tuple[Water, float]:
     """The mixture, and its volume [L], of waters given by their volumes at their own temperatures.
 
-    Raises BadInput for no water, lists of different length, a negative volume or no volume at all.
+    Its carbon is known where that of every water is, or their pH. Raises OutOfRange for a pH that does not go with its
+    alkalinity, and BadInput for no water, lists of different length, a negative volume or no volume at all.
     """
     if not waters or len(waters) != len(volumes_l):
         raise BadInput.of("mix", f"{len(waters)} waters with {len(volumes_l)} volumes.", "Give one volume per water.")
     if any(np.any(np.asarray(volume) < 0) for volume in volumes_l) or not np.all(np.asarray(sum(volumes_l)) > 0):
         raise BadInput.of("mix", f"the volumes are {list(volumes_l)} L.", "Give volumes of 0 or more, not all 0.")
     temperature_c, volume_l = mix_heat(volumes_l, [water.temperature_c for water in waters])
+    by_carbon = [closed(water) for water in waters]
+    conserved = list(CONSERVED)
+    if all(water.carbon_mmol_l is not None for water in by_carbon):
+        conserved.append("carbon_mmol_l")
     amounts = {
-        name: sum(getattr(water, name) * volume for water, volume in zip(waters, volumes_l, strict=True)) / volume_l
-        for name in CONSERVED
+        name: sum(getattr(water, name) * volume for water, volume in zip(by_carbon, volumes_l, strict=True)) / volume_l
+        for name in conserved
     }
     return Water(**amounts, temperature_c=temperature_c), volume_l
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """A mixture: its water and volume [L], at once (None where a water's pH is not known), and at rest with air."""
+
+    water: Water
+    volume_l: float
+    at_once: Equilibrium | None
+    aerated: Equilibrium
+
+
+def mixture(waters: Sequence[Water], volumes_l: Sequence[float], times_air: float = 1.0) -> Mixture:
+    """Waters poured together: closed at once, then aerated until it rests with `times_air` times outdoor air.
+
+    Raises as `mix` and `at_air` do.
+    """
+    mixed, volume_l = mix(waters, volumes_l)
+    return Mixture(mixed, volume_l, equilibrium_of(mixed), at_air(mixed, times_air))
+
+
+def with_alkalinity(water: Water, change_meq_l: float) -> Water:
+    """The water after acid (a negative change) or base was put in: alkalinity moves, carbon stays, pH follows."""
+    return replace(closed(water), alkalinity_meq_l=water.alkalinity_meq_l + change_meq_l)
+
+
+def nitrified(water: Water, nitrogen_mg_l: float) -> Water:
+    """The water after so much ammonia nitrogen [mg/L] has become nitrate, and the acid of it stayed.
+
+    NH4+ + 2 O2 -> NO3- + H2O + 2 H+: two equivalents a mole, 7.14 mg CaCO3 per mg N (stoichiometry). Raises BadInput for
+    more nitrogen than there is ammonia.
+    """
+    if np.any(np.asarray(nitrogen_mg_l) < 0) or np.any(np.asarray(nitrogen_mg_l) > np.asarray(water.ammonia_mg_n_l)):
+        raise BadInput.of(
+            "nitrified", f"{nitrogen_mg_l} mg/L N of {water.ammonia_mg_n_l} mg/L.", "Give 0 up to the ammonia there is."
+        )
+    moles_mmol_l = nitrogen_mg_l / molar_mass("N")
+    return replace(
+        with_alkalinity(water, -2 * moles_mmol_l),
+        ammonia_mg_n_l=water.ammonia_mg_n_l - nitrogen_mg_l,
+        nitrate_mg_l=water.nitrate_mg_l + moles_mmol_l * molar_mass("NO3"),
+    )
 
 
 def mix_heat(

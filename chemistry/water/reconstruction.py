@@ -9,14 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from chemistry import reference
-from chemistry.errors import BadInput
+from chemistry.errors import BadInput, OutOfRange
 from chemistry.findings import Finding
 from chemistry.substances import ion_charge, molar_mass
 from chemistry.units import figure
 from chemistry.water.composition import Water, dgh_per_mmol
-from chemistry.water.conductivity import conductivity_us_cm
+from chemistry.water.equilibrium import at_air, closed, equilibrium_of
 
-_IONS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
+ION_SYMBOLS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,10 @@ class Readings:
     total_chlorine_mg_l: float | None = None
 
 
+# uS/cm of a millimole per litre, to start from (CRC Handbook: 118 at 10 mmol/L, 124 at 1).
+_PER_MMOL_NACL = 118.0
+
+
 @dataclass(frozen=True)
 class Description:
     """A whole water, what was assumed to make it whole, and what does not fit."""
@@ -60,8 +64,8 @@ def described(
 
     who: how to name it in assumptions and findings.  calcium_to_magnesium: amount ratio to assume where only the
     hardness is known (None: the usual 3).  chloramine: the neutraliser accounts for the ammonia, nothing is assumed.
-    Raises BadInput when hardness or alkalinity is missing and does not follow from the other ions, or when calcium or
-    magnesium exceeds the hardness.
+    Raises BadInput when hardness or alkalinity is missing and does not follow from the other ions, when calcium or
+    magnesium exceeds the hardness, and when no water has this pH with this alkalinity.
     """
     notes: list[str] = []
     findings: list[Finding] = []
@@ -83,10 +87,20 @@ def described(
         temperature_c=readings.temperature_c,
         ph=readings.ph,
     )
-    water = _charge_balanced(water, readings, who, notes)
-    water = _matching_conductivity(water, readings, who, notes)
-    findings += _misfits(water, readings, who)
+    try:
+        water = _charge_balanced(water, readings, who, notes)
+        water = _matching_conductivity(water, readings, who, notes)
+        findings += _misfits(water, readings, who)
+        closed(water)
+    except OutOfRange as error:
+        raise OutOfRange(replace(fault, where=f"{who}.{fault.where}") for fault in error.faults) from error
     return Description(water, tuple(notes), tuple(findings))
+
+
+def conductivity_us_cm(water: Water) -> float:
+    """Conductivity at 25 degC [uS/cm] of the water as it stands; where pH and carbon are not known, at rest with air."""
+    found: float = (equilibrium_of(water) or at_air(water)).conductivity_us_cm
+    return found
 
 
 def _trusted(key: str) -> float:
@@ -96,7 +110,7 @@ def _trusted(key: str) -> float:
 
 def _given(readings: Readings, ion: str) -> float:
     """Amount [mmol/L] of an ion that was given, else 0."""
-    return (getattr(readings, f"{ion}_mg_l") or 0.0) / molar_mass(_IONS[ion])
+    return (getattr(readings, f"{ion}_mg_l") or 0.0) / molar_mass(ION_SYMBOLS[ion])
 
 
 def _unknown(readings: Readings, ion: str) -> bool:
@@ -144,7 +158,7 @@ def _hardness_ions(
         )
     rest = max(hardness - known, 0.0)
     notes.append(
-        f"{who}: {rest_name} taken as the rest of the hardness, {figure(rest * molar_mass(_IONS[rest_name]))} mg/L."
+        f"{who}: {rest_name} taken as the rest of the hardness, {figure(rest * molar_mass(ION_SYMBOLS[rest_name]))} mg/L."
     )
     return (known, rest) if no_magnesium else (rest, known)
 
@@ -189,7 +203,7 @@ def _charge_balanced(water: Water, readings: Readings, who: str, notes: list[str
     cation = _cation_to_fill(water, readings)
     if surplus > 0 and anions:
         share = surplus / len(anions)
-        filled = {f"{ion}_mmol_l": share / abs(ion_charge(_IONS[ion])) for ion in anions}
+        filled = {f"{ion}_mmol_l": share / abs(ion_charge(ION_SYMBOLS[ion])) for ion in anions}
         notes.append(f"{who}: {_amounts(filled)} put in to balance the charges (not given).")
         return replace(water, **filled)
     if surplus < 0 and cation:
@@ -223,18 +237,21 @@ def _matching_conductivity(water: Water, readings: Readings, who: str, notes: li
             chloride_mmol_l=water.chloride_mmol_l + amount_mmol_l,
         )
 
-    low, high = 0.0, target / 50  # 1 mmol/L of NaCl conducts more than 50 uS/cm at any strength met here
-    for _ in range(40):
-        middle = (low + high) / 2
-        low, high = (middle, high) if conductivity_us_cm(with_salt(middle)) < target else (low, middle)
-    notes.append(f"{who}: {figure(low * molar_mass('NaCl'))} mg/L of sodium chloride put in to match the conductivity.")
-    return with_salt(low)
+    # Nearly a straight line: the secant meets the reading in a few steps.
+    (x0, y0), x1 = (0.0, conductivity_us_cm(water)), (target - conductivity_us_cm(water)) / _PER_MMOL_NACL
+    for _ in range(8):
+        y1 = conductivity_us_cm(with_salt(x1))
+        if abs(y1 / target - 1) < 1e-9 or y1 == y0:
+            break
+        (x0, y0), x1 = (x1, y1), x1 + (target - y1) * (x1 - x0) / (y1 - y0)
+    notes.append(f"{who}: {figure(x1 * molar_mass('NaCl'))} mg/L of sodium chloride put in to match the conductivity.")
+    return with_salt(x1)
 
 
 def _amounts(filled: dict[str, float]) -> str:
-    names = {f"{ion}_mmol_l": ion for ion in _IONS}
+    names = {f"{ion}_mmol_l": ion for ion in ION_SYMBOLS}
     return " and ".join(
-        f"{figure(amount * molar_mass(_IONS[names[key]]))} mg/L of {names[key]}" for key, amount in filled.items()
+        f"{figure(amount * molar_mass(ION_SYMBOLS[names[key]]))} mg/L of {names[key]}" for key, amount in filled.items()
     )
 
 
@@ -263,14 +280,16 @@ def _imbalance(water: Water, readings: Readings, who: str) -> str:
     cations, anions = ("sodium", "potassium", "calcium"), ("chloride", "sulfate")
     anions_short = water.charge_error_percent > 0
     lacking, excess = (anions, cations) if anions_short else (cations[:2], anions)
-    by_ion = {ion: missing / abs(ion_charge(_IONS[ion])) * molar_mass(_IONS[ion]) for ion in (*lacking, *excess)}
+    by_ion = {
+        ion: missing / abs(ion_charge(ION_SYMBOLS[ion])) * molar_mass(ION_SYMBOLS[ion]) for ion in (*lacking, *excess)
+    }
     # An ion that was not reported is the likelier gap.
     likeliest = sorted(lacking, key=lambda ion: not _unknown(readings, ion))
     more = [f"{figure(by_ion[ion])} mg/L more {ion}{' (not given)' * _unknown(readings, ion)}" for ion in likeliest]
     less = [
         f"{figure(by_ion[ion])} mg/L less {ion}"
         for ion in excess
-        if by_ion[ion] / molar_mass(_IONS[ion]) <= getattr(water, f"{ion}_mmol_l")
+        if by_ion[ion] / molar_mass(ION_SYMBOLS[ion]) <= getattr(water, f"{ion}_mmol_l")
     ]
     short, long = ("anions", "cations") if anions_short else ("cations", "anions")
     return (

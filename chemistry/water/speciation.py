@@ -28,8 +28,8 @@ _CLOSED = 1e-10
 _MET = 5e-4
 # A round moves the ionic strength by about a sixteenth of what the last one did, in the same direction.
 _FURTHER = 0.06
-# No activity coefficient is taken at a strength beyond this [mol/kg], wherever the search passes through.
-_STRONGEST = 2.0
+# No activity coefficient is taken at a strength beyond these [mol/kg], wherever the search passes through.
+_WEAKEST, _STRONGEST = 1e-9, 2.0
 _MOST_ROUNDS = 60
 
 
@@ -112,13 +112,16 @@ def _start(question: _Question, k: Factors) -> _Activities:
         # CO3 is co3_h2 / h^2. Without carbonate h is the root of one quadratic; with it, 1 / h that of another.
         co3_h2 = value / k.co2_activity
         per_h = bicarbonate * co3_h2 + k.oh
-        base = 0.5 * (sqrt(alkalinity * alkalinity + 4 * per_h * k.h) + alkalinity)
+        water = per_h * k.h
+        acid = 2 * water / (sqrt(alkalinity * alkalinity + 4 * water) + abs(alkalinity))
+        base = acid + maximum(alkalinity, 0.0)
         return _Activities((per_h + sqrt(per_h * per_h + 8 * carbonate * co3_h2 * base)) / (2 * base), value, so4)
     # Closed: the quadratic of carbonic acid where alkalinity lies between none and two per carbon, else acid or base.
     within = minimum(maximum(alkalinity, 1e-3 * value), 1.998 * value)
     linear = bicarbonate * (within - value)
     root = sqrt(linear * linear + 4 * k.co2 * carbonate * within * (2 * value - within))
-    h = (root - linear) / (2 * within * k.co2) + maximum(-alkalinity, 0.0) / k.h
+    # No more acid than the carbon and a negative alkalinity can give, beside that of water.
+    h = minimum((root - linear) / (2 * within * k.co2), (value + 2e-7) / k.h) + maximum(-alkalinity, 0.0) / k.h
     h = 1 / (1 / h + maximum(alkalinity - 2 * value, 0.0) / k.oh)
     co3 = value / (carbonate + bicarbonate * h + k.co2 * h * h)
     return _Activities(h, co3 * h * h * k.co2_activity, so4)
@@ -128,7 +131,7 @@ def _refined(question: _Question, found: Speciation, steps: int) -> Speciation:
     """One round more: activity coefficients at the ionic strength found, and Newton's steps with them."""
     at, maths = question.at, question.maths
     strength = found.ionic_strength + _FURTHER * (found.ionic_strength - found.used_strength)
-    strength = maths.minimum(strength, _STRONGEST)
+    strength = maths.minimum(maths.maximum(strength, _WEAKEST), _STRONGEST)
     k = factors(at, inverses(at, strength, maths), found.water)
     return _closed(question, k, _Activities(found.h, found.co2, found.so4), strength, steps)
 
@@ -231,8 +234,7 @@ def _stepped(question: _Question, k: Factors, activities: _Activities) -> _Activ
 
 def _grown(x: Amount, step: Amount, maths: Maths) -> Amount:
     """x times e^step for small steps; large ones are held back on both sides, and x stays above 0."""
-    up = maths.maximum(step, 0.0)
-    return x * (1 + up) / (1 + up - step)
+    return x * (1 + maths.maximum(step, 0.0)) / (1 + maths.maximum(-step, 0.0))
 
 
 def _settled(question: _Question, found: Speciation) -> Any:

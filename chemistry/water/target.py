@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cache
 
 from chemistry import reference
 from chemistry.errors import BadInput
 from chemistry.substances import molar_mass
+from chemistry.water.reconstruction import ION_SYMBOLS, Description, Readings, described
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,16 @@ def lake_target(name: str, where: str = "target") -> Target:
         calcium_to_magnesium=Band(calcium / magnesium / factor, calcium / magnesium * factor),
         source=reference.citation("lakes", f"{lake}.calcium"),
     )
+
+
+def lake_water(name: str, temperature_c: float, where: str = "target") -> Description:
+    """The published analysis of a lake as a whole water at `temperature_c`; its pH is left open."""
+    target = lake_target(name, where)
+    given = {f"{ion}_mg_l": reference.value("lakes", f"{target.name}.{ion}") for ion in ION_SYMBOLS}
+    alkalinity = reference.value("lakes", f"{target.name}.alkalinity")
+    readings = Readings(temperature_c, alkalinity_meq_l=alkalinity, nitrate_mg_l=0.0, ammonia_mg_n_l=0.0, **given)
+    found = described(readings, target.name)
+    return replace(found, assumptions=(*found.assumptions, f"{target.name}: {target.source}."))
 
 
 def _around(value: float, width: float) -> Band:

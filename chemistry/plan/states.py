@@ -1,0 +1,32 @@
+"""The waters of a change at equilibrium: each at once, and once it has come to rest with its air."""
+
+from __future__ import annotations
+
+from chemistry.plan.figures import State, States, Waters
+from chemistry.water.composition import Water
+from chemistry.water.equilibrium import at_air, equilibrium_of, outdoor_air_ppm
+from chemistry.water.spread import closed_ph_spread
+
+
+def states_of(waters: Waters, change_share: float, room_ppm: float | None) -> States:
+    """The four waters at equilibrium.
+
+    Tap and refill come to rest with the room's air, outdoor air where that is not known; the tank keeps the multiple of
+    CO2 that its pH and alkalinity show, as its stock and its surface stay the same.
+    """
+    room = 1.0 if room_ppm is None else room_ppm / outdoor_air_ppm()
+    before = equilibrium_of(waters.tank_before)
+    tank = room if before is None else before.co2_times_air
+    tested = [(1 - change_share, waters.tank_before), (change_share, waters.tap)]
+    return States(
+        tap=_state(waters.tap, room),
+        refill=_state(waters.refill, room, [(1.0, waters.tap)]),
+        tank_before=_state(waters.tank_before, tank),
+        tank_after=_state(waters.tank_after, tank, tested),
+    )
+
+
+def _state(water: Water, times_air: float, parts: list[tuple[float, Water]] | None = None) -> State:
+    at_once = equilibrium_of(water)
+    spread = closed_ph_spread(water, parts) if at_once is not None and parts else None
+    return State(at_once, at_air(water, times_air), spread)

@@ -1,0 +1,230 @@
+"""The `water` command: one water at equilibrium, and what that means for who keeps fish in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chemistry.errors import BadInput
+from cli import pages, water_sources
+from cli.answer import Answer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chemistry.findings import Finding
+    from chemistry.plan.household import Household
+    from chemistry.water.composition import Water
+    from chemistry.water.equilibrium import Equilibrium
+    from cli.water_sources import Source
+
+# pH that moves by less than this when a water stands is as good as at rest.
+_STILL_PH = 0.1
+# Below this saturation index an ion is missing altogether.
+_NEVER = -20.0
+
+
+def answer(
+    readings: Mapping[str, str | None], air: str | None, file: Path | None, which: str | None, target: str | None
+) -> Answer:
+    """The water described by readings, by its place in a household file, or by a lake's name, as an answer."""
+    from chemistry.water.equilibrium import at_air, equilibrium_of
+
+    household = water_sources.household_of(file)
+    times_air = water_sources.times_air(air, household)
+    source = _source(readings, household, which, target)
+    now, rest = equilibrium_of(source.water), at_air(source.water, times_air or 1.0)
+    findings = [*source.findings, *ammonia_of(source.water, now, rest)]
+    assumed = [*source.assumptions, *assumed_of_air(source.water, times_air)]
+    if now is None:
+        assumed.append("pH not given: every figure is that of the water at rest with air.")
+
+    def show(screen: Console) -> None:
+        pages.heading(screen, f"Water: {source.name}")
+        pages.pairs(screen, _figures(source.water, now, rest))
+        pages.heading(screen, "What it means")
+        pages.bullets(screen, words(source.water, now, rest))
+        pages.findings(screen, findings)
+        pages.assumptions(screen, assumed)
+
+    return Answer("water", _result(source, now, rest), show, findings, assumed)
+
+
+def _source(
+    readings: Mapping[str, str | None], household: Household | None, which: str | None, target: str | None
+) -> Source:
+    """One way to name the water, and one only."""
+    given = [key for key, text in readings.items() if text is not None]
+    if (household is None) != (which is None):
+        raise BadInput.of("--file, --which", "one is given without the other.", "Give both, or readings.")
+    if target is not None:
+        if household is not None or set(given) - {"temperature"}:
+            raise BadInput.of(
+                "--target", "given beside another water.", "Give a lake, a file or readings, one of them."
+            )
+        return water_sources.of_lake(target, readings["temperature"], "--target")
+    if household is not None and which is not None:
+        if given:
+            raise BadInput.of(
+                f"--{given[0]}", "given beside a household file.", "Change it in the file, or leave the file."
+            )
+        return water_sources.of_household(household, which, "--which")
+    if not given:
+        example = 'Write --hardness "12 dGH" --alkalinity "8 dKH" --ph 8.2 --temperature "25 degC".'
+        raise BadInput.of("water", "no water is given.", example)
+    return water_sources.of_readings(readings, "water", lambda key: f"--{key}")
+
+
+def assumed_of_air(water: Water, times_air: float | None) -> list[str]:
+    """What a stuffier room would do, where its air is not known."""
+    from chemistry import reference
+    from chemistry.water.equilibrium import at_air, outdoor_air_ppm
+
+    if times_air is not None:
+        return []
+    stuffy_ppm = reference.value("air", "stuffy_room_co2")
+    stuffy = at_air(water, stuffy_ppm / outdoor_air_ppm())
+    return [
+        f"Air not given: outdoor air taken, {outdoor_air_ppm():.0f} ppm CO2. In a room at {stuffy_ppm:.0f} ppm, "
+        f"{stuffy.co2_times_air:.1f} times that, the pH at rest is {stuffy.ph:.2f}."
+    ]
+
+
+def ions_mmol_l(water: Water, found: Equilibrium) -> dict[str, float]:
+    """Every ion, free or paired [mmol/L]; ammonia in all."""
+    return {
+        "calcium": water.calcium_mmol_l,
+        "magnesium": water.magnesium_mmol_l,
+        "sodium": water.sodium_mmol_l,
+        "potassium": water.potassium_mmol_l,
+        "chloride": water.chloride_mmol_l,
+        "sulfate": water.sulfate_mmol_l,
+        "nitrate": water.nitrate_mmol_l,
+        "ammonia": water.ammonium_mmol_l,
+        "bicarbonate": found.bicarbonate_mmol_l,
+        "carbonate": found.carbonate_mmol_l,
+    }
+
+
+def _result(source: Source, now: Equilibrium | None, rest: Equilibrium) -> dict[str, Any]:
+    """For machines: every figure of the water now, or at rest where its pH is not known, and what differs at rest."""
+    found = now or rest
+    return {
+        "water": source.name,
+        "state": "as read" if now else "at rest with air",
+        "temperature_c": source.water.temperature_c,
+        "hardness_mmol_l": source.water.hardness_mmol_l,
+        "alkalinity_meq_l": source.water.alkalinity_meq_l,
+        "ph": found.ph,
+        "ph_aerated": rest.ph,
+        "co2_times_air": found.co2_times_air,
+        "co2_times_air_aerated": rest.co2_times_air,
+        "carbon_mmol_l": found.carbon_mmol_l,
+        "si_calcite": found.si_calcite,
+        "si_aragonite": found.si_aragonite,
+        "si_dolomite": found.si_dolomite,
+        "si_gypsum": found.si_gypsum,
+        "si_calcite_aerated": rest.si_calcite,
+        "unionised_ammonia_share": found.unionised_ammonia_share,
+        "unionised_ammonia_share_aerated": rest.unionised_ammonia_share,
+        "ionic_strength_mol_kg": found.ionic_strength_mol_kg,
+        "conductivity_us_cm": found.conductivity_us_cm,
+        "charge_error_percent": found.charge_error_percent,
+        "ions_mmol_l": ions_mmol_l(source.water, found),
+    }
+
+
+def _figures(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[tuple[str, str]]:
+    from chemistry.units import figure
+
+    found = now or rest
+    at_rest = f"{rest.ph:.2f} at rest with air ({rest.co2_times_air:.1f} times outdoor CO2)"
+    return [
+        ("pH", f"{now.ph:.2f} now, {at_rest}" if now else at_rest),
+        (
+            "CO2",
+            f"{figure(found.co2_times_air, 2)} times outdoor air; {figure(found.carbon_mmol_l)} mmol/L of carbon in all",
+        ),
+        ("Hardness", f"{water.hardness_dgh:.1f} dGH"),
+        ("Alkalinity", f"{water.alkalinity_dkh:.1f} dKH"),
+        ("Conductivity", f"{found.conductivity_us_cm:.0f} µS/cm at 25 °C"),
+        ("Saturation", ", ".join(f"{name} {_index(found, name)}" for name in ("calcite", "aragonite", "gypsum"))),
+        ("Charges", f"{signed(found.charge_error_percent, 1)} % off balance"),
+    ]
+
+
+def _index(found: Equilibrium, mineral: str) -> str:
+    index = float(getattr(found, f"si_{mineral}"))
+    return signed(index, 2) if index > _NEVER else "none"
+
+
+def signed(value: float, decimals: int) -> str:
+    """With its sign, but for a zero."""
+    text = f"{value:+.{decimals}f}"
+    return text if text.strip("+-0.") else f"{0:.{decimals}f}"
+
+
+def words(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[str]:
+    """What the figures mean: will it cloud, will the pH drift, what ammonia does at this pH."""
+    return [_clouding(now, rest), _drift(now, rest), _ammonia(water, max(now or rest, rest, key=_ph))]
+
+
+def _ph(found: Equilibrium) -> float:
+    return float(found.ph)
+
+
+def _clouding(now: Equilibrium | None, rest: Equilibrium) -> str:
+    from chemistry import reference
+    from chemistry.plan.water_guards import clouding_words
+
+    if rest.si_calcite < _NEVER:
+        return "It cannot cloud: calcium or carbon is missing."
+    highest = max(float(found.si_calcite) for found in (now, rest) if found)
+    course = f"{signed(rest.si_calcite, 1)} at rest"
+    if now is not None:
+        course = f"{signed(now.si_calcite, 1)} now and {course}"
+    return (
+        f"It {clouding_words(highest)}: the saturation index of calcite is {course} (clouding is judged to begin above "
+        f"{reference.value('limits', 'calcite_calm'):+.1f}; the lakes themselves stand at +0.5 to +0.9)."
+    )
+
+
+def _drift(now: Equilibrium | None, rest: Equilibrium) -> str:
+    from chemistry.units import figure
+
+    if now is None:
+        return "Its pH now is not known; with the air it stands in it comes to the one above within hours."
+    if abs(now.ph - rest.ph) < _STILL_PH:
+        return "Its pH stays: it is at rest with its air."
+    if now.ph < rest.ph:
+        return (
+            f"Its pH rises from {now.ph:.1f} to {rest.ph:.1f} as it stands, because it holds {figure(now.co2_times_air, 2)} "
+            "times the CO2 of outdoor air. Do not correct the first reading."
+        )
+    return (
+        f"Its pH falls from {now.ph:.1f} to {rest.ph:.1f} as it stands, because it holds less CO2 than the air above it "
+        f"({figure(now.co2_times_air, 2)} times outdoor air)."
+    )
+
+
+def _ammonia(water: Water, worst: Equilibrium) -> str:
+    from chemistry.units import figure
+    from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l
+
+    acute = figure(acute_criterion_mg_n_l(_ph(worst), water.temperature_c), 2)
+    chronic = figure(chronic_criterion_mg_n_l(_ph(worst), water.temperature_c), 2)
+    return (
+        f"At pH {worst.ph:.1f}, {worst.unionised_ammonia_share:.0%} of any ammonia is un-ionised. Total ammonia may stand at "
+        f"{chronic} mg/L N for thirty days, at {acute} for an hour (US EPA 2013)."
+    )
+
+
+def ammonia_of(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[Finding]:
+    """The ammonia in the water, where there is any, judged at the higher pH."""
+    from chemistry.dosing.neutralise import ammonia_findings
+
+    worst = max(now or rest, rest, key=_ph)
+    return ammonia_findings(
+        water.ammonia_mg_n_l, _ph(worst), water.temperature_c, "this water", float(worst.unionised_ammonia_share)
+    )

@@ -1,0 +1,174 @@
+"""The `mix` command: waters poured together."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chemistry.errors import BadInput, Fault
+from cli import pages, water_sources
+from cli.answer import Answer
+from cli.describing import ammonia_of, assumed_of_air, ions_mmol_l, words
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chemistry.plan.household import Household
+    from chemistry.water.mixing import Mixture
+    from cli.water_sources import Source
+
+_PART = re.compile(r"\s*(.+?)\s+of\s+(.+?)\s*$")
+_READING = re.compile(r"([a-z]+)\s+(.+)$", re.IGNORECASE)
+_EXAMPLE = "Write '60 L of tap', or '60 L of hardness 4 dGH, alkalinity 3 dKH, ph 7.6, temperature 12 degC'."
+
+
+def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
+    """The mixture of the parts as an answer."""
+    from chemistry.water.mixing import mixture
+    from chemistry.water.spread import closed_ph_spread
+
+    if len(parts) < 2:
+        raise BadInput.of("--part", "one water is no mixture; two or more are wanted.", _EXAMPLE)
+    household = water_sources.household_of(file)
+    times_air = water_sources.times_air(air, household)
+    sources, volumes_l = _read(parts, household)
+    mixed = mixture([source.water for source in sources], volumes_l, times_air or 1.0)
+    tested = [
+        (volume_l / sum(volumes_l), source.water)
+        for source, volume_l in zip(sources, volumes_l, strict=True)
+        if source.water.ph is not None
+    ]
+    spread = closed_ph_spread(mixed.water, tested) if mixed.at_once is not None and tested else None
+    findings = list(dict.fromkeys(finding for source in sources for finding in source.findings))
+    findings += ammonia_of(mixed.water, mixed.at_once, mixed.aerated)
+    assumed = list(dict.fromkeys(note for source in sources for note in source.assumptions))
+    assumed += assumed_of_air(mixed.water, times_air)
+    if mixed.at_once is None:
+        assumed.append("The pH of a part is not known: the mixture's is known at rest with air only, not at once.")
+
+    def show(screen: Console) -> None:
+        pages.heading(screen, "Mixture")
+        pages.pairs(screen, _figures(mixed, sources, volumes_l, spread))
+        pages.heading(screen, "What it means")
+        pages.bullets(screen, words(mixed.water, mixed.at_once, mixed.aerated))
+        pages.findings(screen, findings)
+        pages.assumptions(screen, assumed)
+
+    return Answer("mix", _result(mixed, spread), show, findings, assumed)
+
+
+def _read(parts: Sequence[str], household: Household | None) -> tuple[list[Source], list[float]]:
+    """Every part, with the faults of all of them at once."""
+    sources, volumes_l = [], []
+    faults: list[Fault] = []
+    for number, text in enumerate(parts, start=1):
+        try:
+            source, volume_l = _part(text, f"--part {number}", household)
+        except BadInput as error:
+            faults += error.faults
+        else:
+            sources.append(source)
+            volumes_l.append(volume_l)
+    if faults:
+        raise BadInput(faults)
+    return sources, volumes_l
+
+
+def _part(text: str, where: str, household: Household | None) -> tuple[Source, float]:
+    """One part: a volume, and a water by name or by its readings."""
+    from chemistry.units import read
+
+    match = _PART.match(text)
+    if not match:
+        raise BadInput.of(where, f"'{text}' is read; a volume 'of' a water is wanted.", _EXAMPLE)
+    volume_l = read(match[1], "volume", where)
+    if not 0 < volume_l <= 1e6:
+        raise BadInput.of(where, f"'{match[1]}' is read; more than 0 and up to 1000000 L is allowed.", _EXAMPLE)
+    first, *others = (entry.strip() for entry in match[2].split(","))
+    if first == "deionised":
+        return water_sources.deionised(_temperature_c(others, where)), volume_l
+    if first == "tap" or first.partition(":")[0] in ("tank", "refill"):
+        if household is None:
+            raise BadInput.of(
+                where, f"'{first}' stands in a household file, and none is given.", "Give --file as well."
+            )
+        if others:
+            raise BadInput.of(
+                where, f"'{', '.join(others)}' is read after '{first}'.", "Change it in the household file."
+            )
+        return water_sources.of_household(household, first, where), volume_l
+    readings = dict(_reading(entry, where) for entry in (first, *others))
+    return water_sources.of_readings(readings, f"part {where[-1]}", lambda key: f"{where}: {key}"), volume_l
+
+
+def _temperature_c(others: list[str], where: str) -> float:
+    from cli.options import Reader
+
+    readings = dict(_reading(entry, where) for entry in others)
+    if set(readings) != {"temperature"}:
+        raise BadInput.of(
+            where, "deionised water wants a temperature and nothing else.", "Write ', temperature 20 degC'."
+        )
+    reader, text = Reader(), readings["temperature"]
+    temperature_c = reader.needed(text, "temperature", where)
+    reader.between(temperature_c, text, where, 0, 40, "0 to 40 °C (32 to 104 °F)")
+    reader.done()
+    return temperature_c
+
+
+def _reading(entry: str, where: str) -> tuple[str, str]:
+    """'hardness 4 dGH' as key and quantity."""
+    from difflib import get_close_matches
+
+    match = _READING.match(entry)
+    key = match[1].lower() if match else entry
+    known = [*water_sources.READINGS, "ph"]
+    if not match or key not in known:
+        near = get_close_matches(key, [*known, "tap", "deionised"], n=2, cutoff=0.5) or ["hardness", "tap"]
+        choices = " or ".join(near)
+        raise BadInput.of(where, f"'{entry}' is no reading and no water known here; {choices}?", _EXAMPLE)
+    return key, match[2]
+
+
+def _result(mixed: Mixture, spread: float | None) -> dict[str, Any]:
+    once, rest = mixed.at_once, mixed.aerated
+    found = once or rest
+    return {
+        "volume_l": mixed.volume_l,
+        "temperature_c": mixed.water.temperature_c,
+        "ph_at_once": once.ph if once else None,
+        "ph_spread": spread,
+        "ph_aerated": rest.ph,
+        "co2_times_air": once.co2_times_air if once else None,
+        "co2_times_air_aerated": rest.co2_times_air,
+        "hardness_mmol_l": mixed.water.hardness_mmol_l,
+        "alkalinity_meq_l": mixed.water.alkalinity_meq_l,
+        "carbon_mmol_l": mixed.water.carbon_mmol_l,
+        "si_calcite_at_once": once.si_calcite if once else None,
+        "si_calcite_aerated": rest.si_calcite,
+        "unionised_ammonia_share": found.unionised_ammonia_share,
+        "conductivity_us_cm": found.conductivity_us_cm,
+        "ions_mmol_l": ions_mmol_l(mixed.water, found),
+    }
+
+
+def _figures(
+    mixed: Mixture, sources: Sequence[Source], volumes_l: Sequence[float], spread: float | None
+) -> list[tuple[str, str]]:
+    from chemistry.units import figure
+
+    water, once, rest = mixed.water, mixed.at_once, mixed.aerated
+    give = "" if spread is None else f" (give or take {max(spread, 0.01):.2f} for the tests of its parts)"
+    parts = " and ".join(f"{figure(v, 4)} L of {source.name}" for source, v in zip(sources, volumes_l, strict=True))
+    return [
+        ("Of", parts),
+        ("Makes", f"{figure(mixed.volume_l, 4)} L at {water.temperature_c:.1f} °C"),
+        ("pH at once", f"{once.ph:.2f}{give}" if once else "not known"),
+        ("pH at rest", f"{rest.ph:.2f} with air ({rest.co2_times_air:.1f} times outdoor CO2)"),
+        ("Hardness", f"{water.hardness_dgh:.1f} dGH"),
+        ("Alkalinity", f"{water.alkalinity_dkh:.1f} dKH"),
+        ("Nitrate", f"{water.nitrate_mg_l:.1f} mg/L NO3"),
+        ("Conductivity", f"{(once or rest).conductivity_us_cm:.0f} µS/cm at 25 °C"),
+    ]

@@ -1,0 +1,153 @@
+"""Finds the water a command asks for: read from options, named in a household file, a lake, or deionised."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from chemistry.errors import BadInput
+from cli.options import Reader
+
+if TYPE_CHECKING:
+    from chemistry.findings import Finding
+    from chemistry.plan.household import Household
+    from chemistry.water.composition import Water
+
+# Key of a reading, its kind of unit, and the field of chemistry.water.reconstruction.Readings it fills.
+READINGS: Mapping[str, tuple[str, str]] = {
+    "temperature": ("temperature", "temperature_c"),
+    "hardness": ("hardness", "hardness_mmol_l"),
+    "alkalinity": ("alkalinity", "alkalinity_meq_l"),
+    "conductivity": ("conductivity", "conductivity_us_cm"),
+    "calcium": ("ion", "calcium_mg_l"),
+    "magnesium": ("ion", "magnesium_mg_l"),
+    "sodium": ("ion", "sodium_mg_l"),
+    "potassium": ("ion", "potassium_mg_l"),
+    "chloride": ("ion", "chloride_mg_l"),
+    "sulfate": ("ion", "sulfate_mg_l"),
+    "nitrate": ("nitrate", "nitrate_mg_l"),
+    "ammonia": ("ammonia", "ammonia_mg_n_l"),
+}
+
+
+@dataclass(frozen=True)
+class Source:
+    """A water, what to call it, and what was assumed and found on the way."""
+
+    name: str
+    water: Water
+    assumptions: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[str], str]) -> Source:
+    """A water from readings as written; `option` turns a key into what the reader of an error wrote it as."""
+    from chemistry.water.reconstruction import Readings, described
+
+    reader = Reader()
+    given = {
+        field: reader.quantity(texts.get(key), kind, option(key)) for key, (kind, field) in READINGS.items()
+    }  # fmt: skip
+    ph = reader.number(texts.get("ph"), option("ph"), 4, 11, "8.2")
+    for key, (_, field) in READINGS.items():
+        if key != "temperature" and (given[field] or 0.0) < 0:
+            reader.refuse(option(key), f"'{texts[key]}' is read; 0 or more is allowed.")
+    temperature_c = given.pop("temperature_c")
+    if texts.get("temperature") is None:
+        reader.refuse(option("temperature"), "not given; pH depends on it.", 'Write for example "25 degC".')
+    reader.between(temperature_c, texts.get("temperature"), option("temperature"), 0, 40, "0 to 40 °C (32 to 104 °F)")
+    reader.done()
+    try:
+        found = described(Readings(temperature_c or 0.0, ph=ph, **given), name)
+    except BadInput as error:
+        raise _with_options(error, name, option) from None
+    return Source(name, found.water, found.assumptions, found.findings)
+
+
+def _with_options(error: BadInput, name: str, option: Callable[[str], str]) -> BadInput:
+    """The same refusal, its places named as they were written and its examples too."""
+    from dataclasses import replace
+
+    faults = []
+    for fault in error.faults:
+        key = fault.where.removeprefix(f"{name}.")
+        hint = fault.hint.replace(f'{key} = "', f'{option(key)} "') if key in READINGS else fault.hint
+        faults.append(replace(fault, where=option(key), hint=hint))
+    return type(error)(faults)
+
+
+def of_lake(name: str, temperature: str | None, option: str) -> Source:
+    """A lake's published analysis, at the temperature written."""
+    from chemistry.water.target import lake_water
+
+    reader = Reader()
+    temperature_c = reader.quantity(temperature, "temperature", "--temperature")
+    if temperature is None:
+        reader.refuse("--temperature", "not given; the analysis of a lake holds none.", 'Write for example "26 degC".')
+    reader.between(temperature_c, temperature, "--temperature", 0, 40, "0 to 40 °C (32 to 104 °F)")
+    reader.done()
+    found = lake_water(name, temperature_c or 0.0, option)
+    return Source(name.strip().lower(), found.water, found.assumptions, found.findings)
+
+
+def household_of(file: Path | None) -> Household | None:
+    """The household of a file; None where none is given."""
+    from cli.household_file import load
+
+    return None if file is None else load(file)
+
+
+def of_household(household: Household, which: str, option: str) -> Source:
+    """A water of a household: tap, tank:NAME, or refill:NAME as the plan for that tank makes it."""
+    from chemistry.plan.planner import plan, tank_named
+    from chemistry.water.reconstruction import described
+
+    kind, _, name = which.partition(":")
+    name = name.strip().strip("'\"")
+    if kind == "tap" and not name:
+        chloramine = household.tap.chlorine().combined_mg_l() > 0
+        found = described(household.tap.readings(), "tap", chloramine=chloramine)
+        return Source("tap", found.water, found.assumptions, found.findings)
+    if kind == "tank" and name:
+        tank = tank_named(household, name, option)
+        found = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
+        return Source(f"tank '{tank.name}'", found.water, found.assumptions, found.findings)
+    if kind == "refill" and name:
+        made = plan(household, tank_named(household, name, option).name)
+        stops = tuple(finding for finding in made.findings if finding.level == "stop")
+        return Source(f"refill for '{name}'", made.figures.waters.refill, made.of_the_waters, stops)
+    known = [tank.name for tank in household.tanks]
+    raise BadInput.of(
+        option,
+        f"'{which}' is read; tap, tank:NAME or refill:NAME is wanted.",
+        f'Write tap, "tank:{known[0]}" or "refill:{known[0]}".',
+    )
+
+
+def deionised(temperature_c: float) -> Source:
+    """Water without ions, at rest with outdoor air: membranes let CO2 through."""
+    from dataclasses import replace
+
+    from chemistry.water.composition import CONSERVED, Water
+    from chemistry.water.equilibrium import at_air
+
+    bare = Water(**dict.fromkeys(CONSERVED, 0.0), temperature_c=temperature_c)
+    carbon_mmol_l = at_air(bare).carbon_mmol_l
+    note = "deionised: holds no ions, and as much CO2 as outdoor air gives it."
+    return Source("deionised water", replace(bare, carbon_mmol_l=carbon_mmol_l), (note,))
+
+
+def times_air(text: str | None, household: Household | None) -> float | None:
+    """CO2 of the room's air as a multiple of outdoor air: from ppm as written, else the household's; None for neither."""
+    from chemistry.units import read
+    from chemistry.water.equilibrium import outdoor_air_ppm
+
+    if text is None:
+        room_ppm = household.room_co2_ppm if household else None
+        return None if room_ppm is None else room_ppm / outdoor_air_ppm()
+    ppm = read(text, "air", "--air")
+    if not 200 <= ppm <= 20_000:
+        raise BadInput.of("--air", f"'{text}' is read; 200 to 20000 ppm is allowed.", 'Write for example "700 ppm".')
+    return ppm / outdoor_air_ppm()
