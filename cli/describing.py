@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 # pH that moves by less than this when a water stands is as good as at rest.
 _STILL_PH = 0.1
+# What a water given by its readings is called.
+_READINGS = "water"
 # Below this saturation index an ion is missing altogether.
 _NEVER = -20.0
 
@@ -41,7 +43,7 @@ def answer(
         assumed.append("pH not given: every figure is that of the water at rest with air.")
 
     def show(screen: Console) -> None:
-        pages.heading(screen, f"Water: {source.name}")
+        pages.heading(screen, "Water as read" if source.name == _READINGS else f"Water: {source.name}")
         pages.pairs(screen, _figures(source.water, now, rest))
         pages.heading(screen, "What it means")
         pages.bullets(screen, words(source.water, now, rest))
@@ -73,7 +75,7 @@ def _source(
     if not given:
         example = 'Write --hardness "12 dGH" --alkalinity "8 dKH" --ph 8.2 --temperature "25 degC".'
         raise BadInput.of("water", "no water is given.", example)
-    return water_sources.of_readings(readings, "water", lambda key: f"--{key}")
+    return water_sources.of_readings(readings, _READINGS, lambda key: f"--{key}")
 
 
 def assumed_of_air(water: Water, times_air: float | None) -> list[str]:
