@@ -10,32 +10,25 @@ and the dimer of CO2, which that set holds as well, are left out: below 0.3 % of
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from chemistry import reference
 from chemistry.errors import OutOfRange
 from chemistry.substances import molar_mass
 from chemistry.units import figure
 from chemistry.water.activity import ARRAYS, FLOATS, Maths, factors, inverses
+from chemistry.water.chunks import in_chunks
 from chemistry.water.composition import Water
 from chemistry.water.conductivity import conductivity_of
-from chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Array, Constants, constants
+from chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Constants, constants
 from chemistry.water.refusals import Column, in_rows, refuse_outside
 from chemistry.water.saturation import indices
 from chemistry.water.speciation import Given, speciate
 from chemistry.water.species import Totals, shared_out
 
-# Waters solved at once: enough that a call costs little beside its work, few enough to stay in the processor's cache.
-_CHUNK = 8000
-# Numbers in a block that is taken and given back at once. After that the C library of Linux keeps what it has, where
-# before it handed every few arrays back to the system and fetched them anew: that alone took a third of the time.
-_KEPT = 4_000_000
 # Seawater (0.7) is the strongest water that activity coefficients of this kind have been held against [mol/kg].
 _STRONGEST = 1.0
 
@@ -136,68 +129,38 @@ _CARBON = {
 
 def _answer(water: Water, given: Given, value: Amount) -> Equilibrium:
     columns: list[Amount] = [*(getattr(water, column.name) for column in _COLUMNS), value]
-    alone = all(np.ndim(column) == 0 for column in columns)
-    if alone:
-        columns = [float(column) for column in columns]
+    if all(np.ndim(column) == 0 for column in columns):
+        return _of_one([float(column) for column in columns], given)
     refuse_outside((*_COLUMNS, _CARBON[given]), columns)
-    if alone:
-        try:
-            found, solved = _solved(columns, given, FLOATS, patient=True)
-        except (
-            ArithmeticError,
-            ValueError,
-        ):  # a search that runs away: arrays carry that as infinities, floats raise it
-            solved = False
-        if not solved:
-            raise _unsolved(columns, given, "")
-        return found
     shape = np.broadcast_shapes(*(np.shape(column) for column in columns))
-    size = math.prod(shape)
-    rows = [_in_a_row(np.asarray(column, dtype=float), shape) for column in columns]
-    answers = _in_chunks(rows, size, given, one_temperature=np.ndim(water.temperature_c) == 0)
-    return Equilibrium(**{name: answer.reshape(shape) for name, answer in answers.items()})
+    # One temperature for all stays a number: its constants are computed once.
+    shared_c = [float(water.temperature_c)] if np.ndim(water.temperature_c) == 0 else []
+    arrays = [np.asarray(column, dtype=float) for column in columns]
+    if shared_c:
+        del arrays[_TEMPERATURE]
 
-
-def _in_a_row(column: Array, shape: tuple[int, ...]) -> Any:
-    """A column as one row of the full size that can be indexed, without a copy."""
-    if column.ndim == 0:
-        return np.broadcast_to(column, (math.prod(shape),))
-    return (
-        column.reshape(-1)
-        if column.shape == shape and column.flags.c_contiguous
-        else np.broadcast_to(column, shape).flat
-    )
-
-
-def _in_chunks(columns: list[Any], size: int, given: Given, *, one_temperature: bool) -> dict[str, Array]:
-    """Chunk by chunk; the few rows that stay open are solved in the end, together and with patience."""
-    np.empty(_KEPT)
-    answers = {field.name: np.empty(size) for field in fields(Equilibrium)}
-
-    def answer(rows: Any, *, patient: bool) -> NDArray[np.bool_]:
-        """Fill in the answers of these rows; returns which of them are solved."""
-        chunk: list[Amount] = [column[rows] for column in columns]
-        if one_temperature:
-            chunk[_TEMPERATURE] = float(chunk[_TEMPERATURE][0])
+    def solve(chunk: list[Amount], patient: bool) -> tuple[Equilibrium, Amount]:
         # The logarithm of nothing is minus infinity here, and a search that fails is told by its balances.
         with np.errstate(all="ignore"):
-            found, solved = _solved(chunk, given, ARRAYS, patient=patient)
-        for name, column in answers.items():
-            column[rows] = getattr(found, name)
-        return np.asarray(solved)
+            return _solved([*chunk[:_TEMPERATURE], *shared_c, *chunk[_TEMPERATURE:]], given, ARRAYS, patient)
 
-    unsolved = np.zeros(size, dtype=bool)
-    for start in range(0, size, _CHUNK):
-        chunk = slice(start, start + _CHUNK)
-        unsolved[chunk] = ~answer(chunk, patient=False)
-    left = np.flatnonzero(unsolved)
-    for start in range(0, left.size, _CHUNK):
-        some = left[start : start + _CHUNK]
-        unsolved[some] = ~answer(some, patient=True)
+    answers, unsolved = in_chunks(arrays, shape, solve, [field.name for field in fields(Equilibrium)])
     if np.any(unsolved):
-        first = int(np.flatnonzero(unsolved)[0])
-        raise _unsolved([float(column[first]) for column in columns], given, in_rows(unsolved))
-    return answers
+        first = np.flatnonzero(unsolved)[0]
+        numbers = [float(np.broadcast_to(column, shape).flat[first]) for column in columns]
+        raise _unsolved(numbers, given, in_rows(unsolved))
+    return Equilibrium(**answers)
+
+
+def _of_one(numbers: list[float], given: Given) -> Equilibrium:
+    refuse_outside((*_COLUMNS, _CARBON[given]), numbers)
+    try:
+        found, solved = _solved(numbers, given, FLOATS, patient=True)
+    except (ArithmeticError, ValueError):
+        solved = False  # a search that runs away: arrays carry that as infinities, floats raise it
+    if not solved:
+        raise _unsolved(numbers, given, "")
+    return found
 
 
 def _totals(columns: Sequence[Amount], at: Constants) -> Totals:
@@ -217,7 +180,7 @@ def _totals(columns: Sequence[Amount], at: Constants) -> Totals:
     )
 
 
-def _solved(columns: Sequence[Amount], given: Given, maths: Maths, *, patient: bool) -> tuple[Equilibrium, Amount]:
+def _solved(columns: Sequence[Amount], given: Given, maths: Maths, patient: bool) -> tuple[Equilibrium, Amount]:
     """The equilibrium of waters given column by column, and which of them are solved."""
     *composition, value = columns
     at = constants(composition[-1])
@@ -268,6 +231,6 @@ def _unsolved(numbers: Sequence[float], given: Given, where: str) -> OutOfRange:
         )
     return OutOfRange.of(
         f"water{where}",
-        f"no equilibrium is found; the water holds more than {_STRONGEST:g} mol/kg of ions.",
-        "Dilute it, or check the amounts and their units.",
+        f"no equilibrium is found: it would hold more than {_STRONGEST:g} mol/kg of ions, or more CO2 than water takes up.",
+        "Check the amounts and their units.",
     )
