@@ -28,7 +28,7 @@ def water_figures(water: Water, state: State) -> dict[str, float | None]:
         "nitrate_mg_l": water.nitrate_mg_l,
         "ammonia_mg_n_l": water.ammonia_mg_n_l,
         "unionised_ammonia_mg_n_l": water.ammonia_mg_n_l * state.first.unionised_ammonia_share,
-        "unionised_ammonia_at_rest_mg_n_l": water.ammonia_mg_n_l * rest.unionised_ammonia_share,
+        "unionised_ammonia_highest_mg_n_l": water.ammonia_mg_n_l * state.most_alkaline.unionised_ammonia_share,
         "ph_at_once": once.ph if once else None,
         "ph_spread": state.ph_spread,
         "ph_aerated": rest.ph,

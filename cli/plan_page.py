@@ -20,7 +20,7 @@ _FIGURES = (
     ("alkalinity_dkh", "Alkalinity", "dKH", ".1f"),
     ("nitrate_mg_l", "Nitrate", "mg/L NO3", ".1f"),
     ("ammonia_mg_n_l", "Ammonia", "mg/L N", ".2f"),
-    ("unionised_ammonia_at_rest_mg_n_l", "un-ionised**", "mg/L N", ".3f"),
+    ("unionised_ammonia_highest_mg_n_l", "un-ionised at most", "mg/L N", ".3f"),
     ("ph_at_once", "pH at once", "", ".1f"),
     ("ph_aerated", "pH at rest**", "", ".1f"),
     ("co2_times_air", "CO2 at once", "times air", ".1f"),

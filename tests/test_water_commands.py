@@ -159,7 +159,7 @@ def test_pages_keep_to_80_columns(words: tuple[str, ...], tapwright: Run) -> Non
         (("water", *HARD[:6], "--temperature", "50 degC"), "--temperature: '50 degC' is read; 0 to 40 °C"),
         (("water", "--hardness", "-1 dGH", *HARD[2:]), "--hardness: '-1 dGH' is read; 0 or more"),
         (("water", *HARD[:2], "--alkalinity", "0.01 dKH", "--ph", "9.8", "--temperature", "25 degC"),
-         "--alkalinity: 0.00357 meq/L is read; water of pH 9.8 carries"),
+         "--alkalinity: 0.00357 meq/L is read; without any carbon that makes pH"),
         (("water", "--file", DEMO), "--file, --which: one is given without the other."),
         (("water", "--file", DEMO, "--which", "pond"), "--which: 'pond' is read; tap, tank:NAME or refill:NAME"),
         (("water", "--file", DEMO, "--which", "tank:Rok wall"), "--which: there is no tank named 'Rok wall'"),
@@ -226,4 +226,4 @@ def test_a_household_with_a_ph_no_water_has_is_refused_at_its_line(tmp_path: Pat
     file.write_text(text, encoding="utf-8")
     done = tapwright("check", file)
     assert done.code == 2
-    assert f"{file}:17: tap.alkalinity: 0 meq/L is read; water of pH 9.6 carries" in done.err
+    assert f"{file}:17: tap.alkalinity: 0 meq/L is read; without any carbon that makes pH 7." in done.err
