@@ -151,7 +151,8 @@ class Agent:
     """A reducing agent that turns chlorine into chloride.
 
     moles_per_mole_cl2: moles of agent per mole of Cl2 on the planned route.
-    products: ions left behind per mole of Cl2.  oxygen_moles: moles of O2 one mole can take up, and how fast
+    products: ions left behind per mole of Cl2.  surplus_alkalinity: what a mole left over does to alkalinity [eq], once
+    the oxygen in the water has had it where that is quick.  oxygen_moles: moles of O2 one mole can take up, and how fast
     (`oxygen_pace`, fast or slow).  on_chloramine: seconds, minutes or unclear.
     dose_from: `stoichiometry`, or `label` where the stoichiometric figure is a lower bound and no dose.
     """
@@ -161,6 +162,7 @@ class Agent:
     molar_mass_g_mol: float
     moles_per_mole_cl2: float
     products: Mapping[str, float]
+    surplus_alkalinity: float
     oxygen_moles: float
     oxygen_pace: str
     on_chloramine: str
@@ -211,6 +213,7 @@ def _agent_of(name: str, row: reference.Row) -> Agent:
         molar_mass_g_mol=molar_mass(row["formula"]),
         moles_per_mole_cl2=float(row["moles_per_mole_cl2"]),
         products=_amounts(row["products"]),
+        surplus_alkalinity=float(row["surplus_alkalinity"]),
         oxygen_moles=float(row["oxygen_moles"]),
         oxygen_pace=row["oxygen_pace"],
         on_chloramine=row["on_chloramine"],

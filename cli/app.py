@@ -113,6 +113,7 @@ def neutralise(
     tap_ph: Annotated[
         str | None, _option("--tap-ph", "Of the tap water; without it only the pH in air is told.")
     ] = None,
+    tap_temperature: Annotated[str | None, _option("--tap-temperature", "At which that pH was read.")] = None,
     label_amount: Annotated[str | None, _option("--label-amount", "What a label doses, such as '5 mL'.")] = None,
     label_volume: Annotated[str | None, _option("--label-volume", "For how much water, such as '40 L'.")] = None,
     label_chlorine: Annotated[str | None, _option("--label-chlorine", "Against how much chlorine.")] = None,
@@ -123,7 +124,7 @@ def neutralise(
 
     asked = Asked(
         volume, total_chlorine, free_chlorine, agent, solution, purity, excess, dose, cl2_to_n, free_ammonia, ph,
-        temperature, tap_hardness, tap_alkalinity, tap_ph, label_amount, label_volume, label_chlorine,
+        temperature, tap_hardness, tap_alkalinity, tap_ph, tap_temperature, label_amount, label_volume, label_chlorine,
     )  # fmt: skip
     _answered(lambda: answer(asked), as_json)
 

@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 # pH that moves by less than this when a water stands is as good as at rest.
 _STILL_PH = 0.1
+# The pH that the criteria for ammonia were set for (US EPA 822-R-13-001, from memory).
+_CRITERIA_PH = (6.5, 9.0)
 # What a water given by its readings is called.
 _READINGS = "water"
-# Below this saturation index an ion is missing altogether.
-_NEVER = -20.0
 
 
 def answer(
@@ -37,20 +37,32 @@ def answer(
     times_air = water_sources.times_air(air, household)
     source = _source(readings, household, which, target)
     now, rest = equilibrium_of(source.water), at_air(source.water, times_air or 1.0)
-    findings = [*source.findings, *ammonia_of(source.water, now, rest)]
+    spread = source.ph_spread()
+    findings = [*source.findings, *doubts_of(source), *ammonia_of(source.water, now, rest)]
     assumed = [*source.assumptions, *assumed_of_air(source.water, times_air)]
     if now is None:
         assumed.append("pH not given: every figure is that of the water at rest with air.")
 
     def show(screen: Console) -> None:
         pages.heading(screen, "Water as read" if source.name == _READINGS else f"Water: {source.name}")
-        pages.pairs(screen, _figures(source.water, now, rest))
+        pages.pairs(screen, _figures(source.water, now, rest, spread))
         pages.heading(screen, "What it means")
-        pages.bullets(screen, words(source.water, now, rest))
+        pages.bullets(screen, words(source.water, now, rest, stands=source.stands))
         pages.findings(screen, findings)
         pages.assumptions(screen, assumed)
 
-    return Answer("water", _result(source, now, rest), show, findings, assumed)
+    return Answer("water", _result(source, now, rest, spread), show, findings, assumed)
+
+
+def doubts_of(source: Source) -> list[Finding]:
+    """A reading of pH that fits too little or too much CO2."""
+    from chemistry.plan.water_guards import co2_findings
+    from chemistry.water.equilibrium import at_ph
+
+    if source.water.ph is None:
+        return []
+    who = "this water" if source.name == _READINGS else source.name
+    return co2_findings(at_ph(source.water), who)
 
 
 def _source(
@@ -109,16 +121,17 @@ def ions_mmol_l(water: Water, found: Equilibrium) -> dict[str, float]:
     }
 
 
-def _result(source: Source, now: Equilibrium | None, rest: Equilibrium) -> dict[str, Any]:
+def _result(source: Source, now: Equilibrium | None, rest: Equilibrium, spread: float | None) -> dict[str, Any]:
     """For machines: every figure of the water now, or at rest where its pH is not known, and what differs at rest."""
     found = now or rest
     return {
         "water": source.name,
-        "state": "as read" if now else "at rest with air",
+        "state": "as read" if source.water.ph is not None else "as computed" if now else "at rest with air",
         "temperature_c": source.water.temperature_c,
         "hardness_mmol_l": source.water.hardness_mmol_l,
         "alkalinity_meq_l": source.water.alkalinity_meq_l,
         "ph": found.ph,
+        "ph_spread": spread,
         "ph_aerated": rest.ph,
         "co2_times_air": found.co2_times_air,
         "co2_times_air_aerated": rest.co2_times_air,
@@ -137,13 +150,23 @@ def _result(source: Source, now: Equilibrium | None, rest: Equilibrium) -> dict[
     }
 
 
-def _figures(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[tuple[str, str]]:
+def give_or_take(now: Equilibrium | None, spread: float | None, *, computed: bool) -> str:
+    """How sure a computed pH is, in words; nothing for one that was read."""
+    if now is None or not computed:
+        return ""
+    if spread is None:
+        return " (how sure cannot be told: with its tests a little off there is no such water)"
+    return f" (give or take {max(spread, 0.01):.2f} for the tests behind it)"
+
+
+def _figures(water: Water, now: Equilibrium | None, rest: Equilibrium, spread: float | None) -> list[tuple[str, str]]:
     from chemistry.units import figure
 
     found = now or rest
+    sure = give_or_take(now, spread, computed=water.ph is None)
     at_rest = f"{rest.ph:.2f} at rest with air ({rest.co2_times_air:.1f} times outdoor CO2)"
     return [
-        ("pH", f"{now.ph:.2f} now, {at_rest}" if now else at_rest),
+        ("pH", f"{now.ph:.2f} now{sure}, {at_rest}" if now else at_rest),
         (
             "CO2",
             f"{figure(found.co2_times_air, 2)} times outdoor air; {figure(found.carbon_mmol_l)} mmol/L of carbon in all",
@@ -152,24 +175,17 @@ def _figures(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[t
         ("Alkalinity", f"{water.alkalinity_dkh:.1f} dKH"),
         ("Conductivity", f"{found.conductivity_us_cm:.0f} µS/cm at 25 °C"),
         ("Saturation", ", ".join(f"{name} {_index(found, name)}" for name in ("calcite", "aragonite", "gypsum"))),
-        ("Charges", f"{signed(found.charge_error_percent, 1)} % off balance"),
+        ("Charges", f"{pages.signed(found.charge_error_percent, 1)} % off balance"),
     ]
 
 
 def _index(found: Equilibrium, mineral: str) -> str:
-    index = float(getattr(found, f"si_{mineral}"))
-    return signed(index, 2) if index > _NEVER else "none"
+    return pages.index(float(getattr(found, f"si_{mineral}")), 2)
 
 
-def signed(value: float, decimals: int) -> str:
-    """With its sign, but for a zero."""
-    text = f"{value:+.{decimals}f}"
-    return text if text.strip("+-0.") else f"{0:.{decimals}f}"
-
-
-def words(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[str]:
-    """What the figures mean: will it cloud, will the pH drift, what ammonia does at this pH."""
-    return [_clouding(now, rest), _drift(now, rest), _ammonia(water, max(now or rest, rest, key=_ph))]
+def words(water: Water, now: Equilibrium | None, rest: Equilibrium, *, stands: bool = False) -> list[str]:
+    """What the figures mean: will it cloud, will the pH drift, what ammonia does at this pH; stands: in its tank."""
+    return [_clouding(now, rest), _drift(now, rest, stands=stands), _ammonia(water, max(now or rest, rest, key=_ph))]
 
 
 def _ph(found: Equilibrium) -> float:
@@ -180,25 +196,30 @@ def _clouding(now: Equilibrium | None, rest: Equilibrium) -> str:
     from chemistry import reference
     from chemistry.plan.water_guards import clouding_words
 
-    if rest.si_calcite < _NEVER:
+    if rest.si_calcite < pages.NEVER:
         return "It cannot cloud: calcium or carbon is missing."
     highest = max(float(found.si_calcite) for found in (now, rest) if found)
-    course = f"{signed(rest.si_calcite, 1)} at rest"
+    course = f"{pages.signed(rest.si_calcite, 1)} at rest"
     if now is not None:
-        course = f"{signed(now.si_calcite, 1)} now and {course}"
+        course = f"{pages.signed(now.si_calcite, 1)} now and {course}"
     return (
         f"It {clouding_words(highest)}: the saturation index of calcite is {course} (clouding is judged to begin above "
         f"{reference.value('limits', 'calcite_calm'):+.1f}; the lakes themselves stand at +0.5 to +0.9)."
     )
 
 
-def _drift(now: Equilibrium | None, rest: Equilibrium) -> str:
+def _drift(now: Equilibrium | None, rest: Equilibrium, *, stands: bool) -> str:
     from chemistry.units import figure
 
     if now is None:
         return "Its pH now is not known; with the air it stands in it comes to the one above within hours."
     if abs(now.ph - rest.ph) < _STILL_PH:
         return "Its pH stays: it is at rest with its air."
+    if stands:
+        return (
+            f"In its tank it keeps pH {now.ph:.1f} for as long as stock and surface stay the same; standing by itself in the "
+            f"room's air it would come to {rest.ph:.1f}."
+        )
     if now.ph < rest.ph:
         return (
             f"Its pH rises from {now.ph:.1f} to {rest.ph:.1f} as it stands, because it holds {figure(now.co2_times_air, 2)} "
@@ -216,9 +237,11 @@ def _ammonia(water: Water, worst: Equilibrium) -> str:
 
     acute = figure(acute_criterion_mg_n_l(_ph(worst), water.temperature_c), 2)
     chronic = figure(chronic_criterion_mg_n_l(_ph(worst), water.temperature_c), 2)
+    low, high = _CRITERIA_PH
+    reach = "" if low <= _ph(worst) <= high else f"; set for pH {low:g} to {high:g}"
     return (
-        f"At pH {worst.ph:.1f}, {worst.unionised_ammonia_share:.0%} of any ammonia is un-ionised. Total ammonia may stand at "
-        f"{chronic} mg/L N for thirty days, at {acute} for an hour (US EPA 2013)."
+        f"At pH {worst.ph:.1f}, {worst.unionised_ammonia_share:.1%} of any ammonia is un-ionised. The limit of all ammonia "
+        f"together is {chronic} mg/L N over thirty days and {acute} over an hour (US EPA 2013{reach})."
     )
 
 

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any
 from chemistry.errors import BadInput, Fault
 from cli import pages, water_sources
 from cli.answer import Answer
-from cli.describing import ammonia_of, assumed_of_air, ions_mmol_l, words
+from cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from chemistry.plan.household import Household
+    from chemistry.water.composition import Water
     from chemistry.water.mixing import Mixture
     from cli.water_sources import Source
 
@@ -27,7 +28,6 @@ _EXAMPLE = "Write '60 L of tap', or '60 L of hardness 4 dGH, alkalinity 3 dKH, p
 def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
     """The mixture of the parts as an answer."""
     from chemistry.water.mixing import mixture
-    from chemistry.water.spread import closed_ph_spread
 
     if len(parts) < 2:
         raise BadInput.of("--part", "one water is no mixture; two or more are wanted.", _EXAMPLE)
@@ -35,13 +35,9 @@ def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
     times_air = water_sources.times_air(air, household)
     sources, volumes_l = _read(parts, household)
     mixed = mixture([source.water for source in sources], volumes_l, times_air or 1.0)
-    tested = [
-        (volume_l / sum(volumes_l), source.water)
-        for source, volume_l in zip(sources, volumes_l, strict=True)
-        if source.water.ph is not None
-    ]
-    spread = closed_ph_spread(mixed.water, tested) if mixed.at_once is not None and tested else None
-    findings = list(dict.fromkeys(finding for source in sources for finding in source.findings))
+    whole = water_sources.Source("mixture", mixed.water, made_of=_made_of(sources, volumes_l))
+    spread = whole.ph_spread()
+    findings = list(dict.fromkeys(finding for source in sources for finding in (*source.findings, *doubts_of(source))))
     findings += ammonia_of(mixed.water, mixed.at_once, mixed.aerated)
     assumed = list(dict.fromkeys(note for source in sources for note in source.assumptions))
     assumed += assumed_of_air(mixed.water, times_air)
@@ -50,7 +46,7 @@ def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
 
     def show(screen: Console) -> None:
         pages.heading(screen, "Mixture")
-        pages.pairs(screen, _figures(mixed, sources, volumes_l, spread))
+        pages.pairs(screen, _figures(mixed, sources, volumes_l, give_or_take(mixed.at_once, spread, computed=True)))
         pages.heading(screen, "What it means")
         pages.bullets(screen, words(mixed.water, mixed.at_once, mixed.aerated))
         pages.findings(screen, findings)
@@ -59,13 +55,20 @@ def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
     return Answer("mix", _result(mixed, spread), show, findings, assumed)
 
 
+def _made_of(sources: Sequence[Source], volumes_l: Sequence[float]) -> tuple[tuple[float, Water], ...]:
+    """Every water that was tested, with its share in the whole."""
+    whole_l = sum(volumes_l)
+    pairs = zip(sources, volumes_l, strict=True)
+    return tuple((v / whole_l * share, water) for source, v in pairs for share, water in source.tested())
+
+
 def _read(parts: Sequence[str], household: Household | None) -> tuple[list[Source], list[float]]:
     """Every part, with the faults of all of them at once."""
     sources, volumes_l = [], []
     faults: list[Fault] = []
     for number, text in enumerate(parts, start=1):
         try:
-            source, volume_l = _part(text, f"--part {number}", household)
+            source, volume_l = _part(text, number, household)
         except BadInput as error:
             faults += error.faults
         else:
@@ -76,37 +79,35 @@ def _read(parts: Sequence[str], household: Household | None) -> tuple[list[Sourc
     return sources, volumes_l
 
 
-def _part(text: str, where: str, household: Household | None) -> tuple[Source, float]:
+def _part(text: str, number: int, household: Household | None) -> tuple[Source, float]:
     """One part: a volume, and a water by name or by its readings."""
     from chemistry.units import read
 
+    where = f"--part {number}"
     match = _PART.match(text)
     if not match:
         raise BadInput.of(where, f"'{text}' is read; a volume 'of' a water is wanted.", _EXAMPLE)
     volume_l = read(match[1], "volume", where)
     if not 0 < volume_l <= 1e6:
         raise BadInput.of(where, f"'{match[1]}' is read; more than 0 and up to 1000000 L is allowed.", _EXAMPLE)
-    first, *others = (entry.strip() for entry in match[2].split(","))
-    if first == "deionised":
-        return water_sources.deionised(_temperature_c(others, where)), volume_l
-    if first == "tap" or first.partition(":")[0] in ("tank", "refill"):
+    if match[2].partition(":")[0].strip().lower() in ("tap", "tank", "refill"):
         if household is None:
             raise BadInput.of(
-                where, f"'{first}' stands in a household file, and none is given.", "Give --file as well."
+                where, f"'{match[2]}' stands in a household file, and none is given.", "Give --file as well."
             )
-        if others:
-            raise BadInput.of(
-                where, f"'{', '.join(others)}' is read after '{first}'.", "Change it in the household file."
-            )
-        return water_sources.of_household(household, first, where), volume_l
-    readings = dict(_reading(entry, where) for entry in (first, *others))
-    return water_sources.of_readings(readings, f"part {where[-1]}", lambda key: f"{where}: {key}"), volume_l
+        return water_sources.of_household(household, match[2], where), volume_l
+    # A comma within a number is not one between readings; the units say what is wrong with it.
+    first, *others = (entry.strip() for entry in re.split(r",(?!\d)", match[2]))
+    if first.lower() == "deionised":
+        return water_sources.deionised(_temperature_c(others, where)), volume_l
+    readings = _readings((first, *others), where)
+    return water_sources.of_readings(readings, f"part {number}", lambda key: f"{where}: {key}"), volume_l
 
 
 def _temperature_c(others: list[str], where: str) -> float:
     from cli.options import Reader
 
-    readings = dict(_reading(entry, where) for entry in others)
+    readings = _readings(others, where)
     if set(readings) != {"temperature"}:
         raise BadInput.of(
             where, "deionised water wants a temperature and nothing else.", "Write ', temperature 20 degC'."
@@ -116,6 +117,17 @@ def _temperature_c(others: list[str], where: str) -> float:
     reader.between(temperature_c, text, where, 0, 40, "0 to 40 °C (32 to 104 °F)")
     reader.done()
     return temperature_c
+
+
+def _readings(entries: Sequence[str], where: str) -> dict[str, str]:
+    """Every reading once."""
+    readings: dict[str, str] = {}
+    for entry in entries:
+        key, text = _reading(entry, where)
+        if key in readings:
+            raise BadInput.of(where, f"{key} is given twice, '{readings[key]}' and '{text}'.", "Keep one.")
+        readings[key] = text
+    return readings
 
 
 def _reading(entry: str, where: str) -> tuple[str, str]:
@@ -136,6 +148,7 @@ def _result(mixed: Mixture, spread: float | None) -> dict[str, Any]:
     once, rest = mixed.at_once, mixed.aerated
     found = once or rest
     return {
+        "state": "as computed" if once else "at rest with air",
         "volume_l": mixed.volume_l,
         "temperature_c": mixed.water.temperature_c,
         "ph_at_once": once.ph if once else None,
@@ -149,23 +162,21 @@ def _result(mixed: Mixture, spread: float | None) -> dict[str, Any]:
         "si_calcite_at_once": once.si_calcite if once else None,
         "si_calcite_aerated": rest.si_calcite,
         "unionised_ammonia_share": found.unionised_ammonia_share,
+        "unionised_ammonia_share_aerated": rest.unionised_ammonia_share,
         "conductivity_us_cm": found.conductivity_us_cm,
         "ions_mmol_l": ions_mmol_l(mixed.water, found),
     }
 
 
-def _figures(
-    mixed: Mixture, sources: Sequence[Source], volumes_l: Sequence[float], spread: float | None
-) -> list[tuple[str, str]]:
+def _figures(mixed: Mixture, sources: Sequence[Source], volumes_l: Sequence[float], sure: str) -> list[tuple[str, str]]:
     from chemistry.units import figure
 
     water, once, rest = mixed.water, mixed.at_once, mixed.aerated
-    give = "" if spread is None else f" (give or take {max(spread, 0.01):.2f} for the tests of its parts)"
     parts = " and ".join(f"{figure(v, 4)} L of {source.name}" for source, v in zip(sources, volumes_l, strict=True))
     return [
         ("Of", parts),
         ("Makes", f"{figure(mixed.volume_l, 4)} L at {water.temperature_c:.1f} °C"),
-        ("pH at once", f"{once.ph:.2f}{give}" if once else "not known"),
+        ("pH at once", f"{once.ph:.2f}{sure}" if once else "not known"),
         ("pH at rest", f"{rest.ph:.2f} with air ({rest.co2_times_air:.1f} times outdoor CO2)"),
         ("Hardness", f"{water.hardness_dgh:.1f} dGH"),
         ("Alkalinity", f"{water.alkalinity_dkh:.1f} dKH"),

@@ -13,8 +13,12 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from chemistry.dosing.neutralise import ChlorineReadings, LabelDose, Neutralisation
+    from chemistry.findings import Finding
     from chemistry.substances import Agent
     from chemistry.water.equilibrium import Equilibrium
+
+
+_ADVICE = "Less of this water at once brings less; feed little and test daily."
 
 
 @dataclass(frozen=True)
@@ -36,6 +40,7 @@ class Asked:
     tap_hardness: str | None
     tap_alkalinity: str | None
     tap_ph: str | None
+    tap_temperature: str | None
     label_amount: str | None
     label_volume: str | None
     label_chlorine: str | None
@@ -82,16 +87,18 @@ def answer(asked: Asked) -> Answer:
         ph=ph,
         temperature_c=temperature_c,
     )
-    left = _treated(asked, dose, agent, chlorine)
+    left = _treated(asked, dose, agent, chlorine, temperature_c)
     share = None
-    if left is not None and ph is None:  # judged where it is worst, with what its own ions make of it
+    if left is not None:  # judged where it is worst: in the tank, or in itself with what its own ions make of it
         worst = max(left.at_once or left.aerated, left.aerated, key=lambda found: float(found.ph))
-        ph, share = float(worst.ph), float(worst.unionised_ammonia_share)
+        if ph is None or worst.ph > ph:
+            ph, share = float(worst.ph), float(worst.unionised_ammonia_share)
     findings = [
         *engine.dose_findings(dose, agent),
         *engine.chlorine_findings(chlorine),
         *engine.label_findings(agent, label),
-        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), ph, temperature_c, "the treated water", share),
+        *engine.ammonia_findings(float(dose.ammonia_mg_n_l), ph, temperature_c, "the treated water", share, _ADVICE),
+        *(left.findings() if left else []),
     ]
     assumed = engine.assumptions_of(chlorine)
     if purity is None and dose.agent_g and agent.dose_from == "stoichiometry":
@@ -115,9 +122,25 @@ class Treated:
 
     alkalinity_meq_l: float
     at_once: Equilibrium | None
+    ph_spread: float | None
     aerated: Equilibrium
     ammonia_mg_n_l: float
     assumptions: list[str]
+
+    def findings(self) -> list[Finding]:
+        """A caution where the dose takes the pH below what fish stand."""
+        from chemistry import reference
+        from chemistry.findings import Finding
+
+        lowest = min(float((self.at_once or self.aerated).ph), float(self.aerated.ph))
+        least = reference.value("limits", "lowest_ph")
+        if lowest >= least:
+            return []
+        text = (
+            f"The pH of the treated water falls to {lowest:.1f}: the dose has used up its alkalinity. Put bicarbonate in "
+            "before fish meet it, or take a neutraliser without acid."
+        )
+        return [Finding("caution", "ph_low", text, lowest, least, "pH", reference.citation("limits", "lowest_ph"))]
 
     def figures(self) -> dict[str, float | None]:
         """For machines."""
@@ -125,6 +148,7 @@ class Treated:
         return {
             "alkalinity_meq_l": self.alkalinity_meq_l,
             "ph_at_once": once.ph if once else None,
+            "ph_spread": self.ph_spread,
             "ph_aerated": self.aerated.ph,
             "co2_times_air": once.co2_times_air if once else None,
             "co2_times_air_aerated": self.aerated.co2_times_air,
@@ -134,34 +158,45 @@ class Treated:
         }
 
 
-def _treated(asked: Asked, dose: Neutralisation, agent: Agent, chlorine: ChlorineReadings) -> Treated | None:
+def _treated(
+    asked: Asked, dose: Neutralisation, agent: Agent, chlorine: ChlorineReadings, temperature_c: float | None
+) -> Treated | None:
     """What the dose makes of the tap water; None where its hardness and alkalinity are not given."""
     from dataclasses import replace
 
     from chemistry.dosing.neutralise import treated
-    from chemistry.water.equilibrium import at_air, equilibrium_of
+    from chemistry.water.equilibrium import at_air, closed, equilibrium_of
+    from chemistry.water.spread import closed_ph_spread
     from cli.describing import assumed_of_air
     from cli.water_sources import of_readings
 
-    if asked.tap_hardness is None and asked.tap_alkalinity is None and asked.tap_ph is None:
+    given = (asked.tap_hardness, asked.tap_alkalinity, asked.tap_ph, asked.tap_temperature)
+    if given == (None, None, None, None):
         return None
     readings = {
         "hardness": asked.tap_hardness,
         "alkalinity": asked.tap_alkalinity,
         "ph": asked.tap_ph,
-        "temperature": asked.temperature,
+        "temperature": asked.tap_temperature or asked.temperature,
         "ammonia": asked.free_ammonia,
     }
-    named = {"temperature": "--temperature", "ammonia": "--free-ammonia"}
+    named = {"temperature": "--tap-temperature", "ammonia": "--free-ammonia"}
     tap = of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
     water = replace(
-        tap.water,
+        closed(tap.water),
+        temperature_c=tap.water.temperature_c if temperature_c is None else temperature_c,
         total_chlorine_mg_l=chlorine.total_mg_l,
         free_chlorine_mg_l=chlorine.total_mg_l - chlorine.combined_mg_l(),
     )
     after = treated(water, dose, agent)
+    once = equilibrium_of(after)
+    spread = None if once is None else closed_ph_spread(after, [(1.0, tap.water)])
     notes = [note for note in tap.assumptions if "ammonia" not in note] + assumed_of_air(after, None)
-    return Treated(after.alkalinity_meq_l, equilibrium_of(after), at_air(after), after.ammonia_mg_n_l, notes)
+    if asked.tap_temperature is None and asked.tap_ph is not None:
+        notes.append("tap: its pH is taken as read at the temperature given.")
+    if "S4O6" in agent.products and dose.chlorine_g > 0:
+        notes.append(f"pH follows the route planned for {agent.name}, to tetrathionate; to sulfate it ends more acid.")
+    return Treated(after.alkalinity_meq_l, once, spread, at_air(after), after.ammonia_mg_n_l, notes)
 
 
 def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | None:
@@ -223,7 +258,7 @@ def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | 
         ("Against", f"{figure(dose.chlorine_g)} g of chlorine{combined}"),
         ("Ratio", f"{figure(dose.mass_ratio)} g per g of chlorine{f'; {agent.note}' if agent.note else ''}"),
         ("Leaves", _left(dose)),
-        ("Alkalinity", f"{dose.alkalinity_change_meq_l:+.3f} meq/L"),
+        ("Alkalinity", f"{pages.signed(dose.alkalinity_change_meq_l, 3)} meq/L"),
     ]
     if dose.oxygen_demand_mg_l is not None:
         oxygen = f"what is left over can take up {figure(dose.oxygen_demand_mg_l, 2)} mg/L in the end"
@@ -236,10 +271,13 @@ def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | 
 
 def _ph(left: Treated) -> str:
     """pH of the treated water, now and in air."""
-    rest = f"{left.aerated.ph:.2f} at rest with outdoor air"
+    from cli.describing import give_or_take
+
+    rest = f"{left.aerated.ph:.1f} at rest with outdoor air"
     if left.at_once is None:
         return rest
-    return f"{left.at_once.ph:.2f} at once ({left.at_once.co2_times_air:.1f} times outdoor CO2), {rest}"
+    sure = give_or_take(left.at_once, left.ph_spread, computed=True)
+    return f"{left.at_once.ph:.1f} at once{sure}, {rest}"
 
 
 def _left(dose: Neutralisation) -> str:

@@ -82,6 +82,21 @@ def hanging(
     screen.print(page, end="\n" if blank else "", soft_wrap=True)
 
 
+# Below this a saturation index says that an ion is missing altogether.
+NEVER = -20.0
+
+
+def signed(value: float, decimals: int) -> str:
+    """With its sign, but for a zero."""
+    text = f"{value:+.{decimals}f}"
+    return text if text.strip("+-0.") else f"{0:.{decimals}f}"
+
+
+def index(value: float, decimals: int) -> str:
+    """A saturation index, or that the mineral cannot form."""
+    return signed(value, decimals) if value > NEVER else "none"
+
+
 def figures(screen: Console, head: Sequence[str], rows: Sequence[Sequence[str]], *, blank: bool = True) -> None:
     """A table of figures: first column names, the others right-aligned."""
     lines = [head, *rows]

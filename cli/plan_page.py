@@ -25,7 +25,7 @@ _FIGURES = (
     ("ph_aerated", "pH at rest**", "", ".1f"),
     ("co2_times_air", "CO2 at once", "times air", ".1f"),
     ("co2_times_air_aerated", "CO2 at rest**", "times air", ".1f"),
-    ("si_calcite_aerated", "Calcite index**", "", "+.1f"),
+    ("si_calcite_aerated", "Calcite index**", "", "index"),
     ("conductivity_us_cm", "Conductivity*", "µS/cm", ".0f"),
     ("temperature_c", "Temperature", "°C", ".1f"),
 )
@@ -146,14 +146,16 @@ def _waters(screen: Console, figures: Figures) -> None:
 
 
 def _shown(value: float | None, form: str) -> str:
-    return "-" if value is None else f"{value:{form}}"
+    if value is None:
+        return "-"
+    return pages.index(value, 1) if form == "index" else f"{value:{form}}"
 
 
 def _ph_words(figures: Figures) -> str:
     """What the first reading of pH will be worth."""
     refill = figures.states.refill
     if refill.at_once is None:
-        return "Air: its CO2 as a multiple of outdoor air decides the pH."
+        return "The pH at once is open (-) without the tap's own: test it and write it into the file."
     spread = (
         "" if refill.ph_spread is None else f", give or take {max(refill.ph_spread, 0.1):.1f} for the tests behind it"
     )

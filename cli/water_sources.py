@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,49 +15,69 @@ if TYPE_CHECKING:
     from chemistry.plan.household import Household
     from chemistry.water.composition import Water
 
-# Key of a reading, its kind of unit, and the field of chemistry.water.reconstruction.Readings it fills.
-READINGS: Mapping[str, tuple[str, str]] = {
-    "temperature": ("temperature", "temperature_c"),
-    "hardness": ("hardness", "hardness_mmol_l"),
-    "alkalinity": ("alkalinity", "alkalinity_meq_l"),
-    "conductivity": ("conductivity", "conductivity_us_cm"),
-    "calcium": ("ion", "calcium_mg_l"),
-    "magnesium": ("ion", "magnesium_mg_l"),
-    "sodium": ("ion", "sodium_mg_l"),
-    "potassium": ("ion", "potassium_mg_l"),
-    "chloride": ("ion", "chloride_mg_l"),
-    "sulfate": ("ion", "sulfate_mg_l"),
-    "nitrate": ("nitrate", "nitrate_mg_l"),
-    "ammonia": ("ammonia", "ammonia_mg_n_l"),
+# Key of a reading, its kind of unit, the field of chemistry.water.reconstruction.Readings it fills, and the most of it
+# that a household file takes as well.
+READINGS: Mapping[str, tuple[str, str, float]] = {
+    "temperature": ("temperature", "temperature_c", 40),
+    "hardness": ("hardness", "hardness_mmol_l", 20),
+    "alkalinity": ("alkalinity", "alkalinity_meq_l", 30),
+    "conductivity": ("conductivity", "conductivity_us_cm", 20_000),
+    "calcium": ("ion", "calcium_mg_l", 5000),
+    "magnesium": ("ion", "magnesium_mg_l", 5000),
+    "sodium": ("ion", "sodium_mg_l", 5000),
+    "potassium": ("ion", "potassium_mg_l", 5000),
+    "chloride": ("ion", "chloride_mg_l", 5000),
+    "sulfate": ("ion", "sulfate_mg_l", 5000),
+    "nitrate": ("nitrate", "nitrate_mg_l", 1000),
+    "ammonia": ("ammonia", "ammonia_mg_n_l", 50),
 }
 
 
 @dataclass(frozen=True)
 class Source:
-    """A water, what to call it, and what was assumed and found on the way."""
+    """A water, what to call it, and what was assumed and found on the way.
+
+    made_of: for a water that was computed, the share and the tests of what it was made of.  stands: in a stocked tank.
+    """
 
     name: str
     water: Water
     assumptions: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    made_of: tuple[tuple[float, Water], ...] = ()
+    stands: bool = False
+
+    def tested(self) -> tuple[tuple[float, Water], ...]:
+        """The waters whose pH was read, with their share in this one."""
+        return self.made_of or (((1.0, self.water),) if self.water.ph is not None else ())
+
+    def ph_spread(self) -> float | None:
+        """Give or take of a pH that was computed; None for one that was read, or where it cannot be told."""
+        from chemistry.water.spread import closed_ph_spread
+
+        known = self.water.ph is None and self.water.carbon_mmol_l is not None
+        return closed_ph_spread(self.water, self.made_of) if known and self.made_of else None
 
 
 def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[str], str]) -> Source:
     """A water from readings as written; `option` turns a key into what the reader of an error wrote it as."""
+    from chemistry.units import show, unit_of
     from chemistry.water.reconstruction import Readings, described
 
     reader = Reader()
     given = {
-        field: reader.quantity(texts.get(key), kind, option(key)) for key, (kind, field) in READINGS.items()
+        field: reader.quantity(texts.get(key), kind, option(key)) for key, (kind, field, _) in READINGS.items()
     }  # fmt: skip
     ph = reader.number(texts.get("ph"), option("ph"), 4, 11, "8.2")
-    for key, (_, field) in READINGS.items():
-        if key != "temperature" and (given[field] or 0.0) < 0:
-            reader.refuse(option(key), f"'{texts[key]}' is read; 0 or more is allowed.")
+    for key, (kind, field, most) in READINGS.items():
+        value, text = given[field], texts.get(key)
+        if value is not None and text is not None and (value < 0 or value > most):
+            unit = unit_of(text)
+            allowed = f"{show(0, kind, unit)} to {show(most, kind, unit)}"
+            reader.refuse(option(key), f"'{text}' is read; {allowed} is allowed.")
     temperature_c = given.pop("temperature_c")
     if texts.get("temperature") is None:
         reader.refuse(option("temperature"), "not given; pH depends on it.", 'Write for example "25 degC".')
-    reader.between(temperature_c, texts.get("temperature"), option("temperature"), 0, 40, "0 to 40 °C (32 to 104 °F)")
     reader.done()
     try:
         found = described(Readings(temperature_c or 0.0, ph=ph, **given), name)
@@ -68,8 +88,6 @@ def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[st
 
 def _with_options(error: BadInput, name: str, option: Callable[[str], str]) -> BadInput:
     """The same refusal, its places named as they were written and its examples too."""
-    from dataclasses import replace
-
     faults = []
     for fault in error.faults:
         key = fault.where.removeprefix(f"{name}.")
@@ -88,7 +106,12 @@ def of_lake(name: str, temperature: str | None, option: str) -> Source:
         reader.refuse("--temperature", "not given; the analysis of a lake holds none.", 'Write for example "26 degC".')
     reader.between(temperature_c, temperature, "--temperature", 0, 40, "0 to 40 °C (32 to 104 °F)")
     reader.done()
-    found = lake_water(name, temperature_c or 0.0, option)
+    try:
+        found = lake_water(name, temperature_c or 0.0, option)
+    except BadInput as error:
+        raise BadInput(
+            replace(fault, hint=fault.hint.replace(", or bands of your own", "")) for fault in error.faults
+        ) from None
     return Source(name.strip().lower(), found.water, found.assumptions, found.findings)
 
 
@@ -105,7 +128,7 @@ def of_household(household: Household, which: str, option: str) -> Source:
     from chemistry.water.reconstruction import described
 
     kind, _, name = which.partition(":")
-    name = name.strip().strip("'\"")
+    kind, name = kind.strip().lower(), name.strip().strip("'\"")
     if kind == "tap" and not name:
         chloramine = household.tap.chlorine().combined_mg_l() > 0
         found = described(household.tap.readings(), "tap", chloramine=chloramine)
@@ -113,11 +136,13 @@ def of_household(household: Household, which: str, option: str) -> Source:
     if kind == "tank" and name:
         tank = tank_named(household, name, option)
         found = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
-        return Source(f"tank '{tank.name}'", found.water, found.assumptions, found.findings)
+        return Source(f"tank '{tank.name}'", found.water, found.assumptions, found.findings, stands=True)
     if kind == "refill" and name:
         made = plan(household, tank_named(household, name, option).name)
+        tap = made.figures.waters.tap
+        made_of = ((1.0, tap),) if tap.ph is not None else ()
         stops = tuple(finding for finding in made.findings if finding.level == "stop")
-        return Source(f"refill for '{name}'", made.figures.waters.refill, made.of_the_waters, stops)
+        return Source(f"refill for '{name}'", made.figures.waters.refill, made.of_the_waters, stops, made_of)
     known = [tank.name for tank in household.tanks]
     raise BadInput.of(
         option,
@@ -128,8 +153,6 @@ def of_household(household: Household, which: str, option: str) -> Source:
 
 def deionised(temperature_c: float) -> Source:
     """Water without ions, at rest with outdoor air: membranes let CO2 through."""
-    from dataclasses import replace
-
     from chemistry.water.composition import CONSERVED, Water
     from chemistry.water.equilibrium import at_air
 

@@ -18,7 +18,7 @@ from chemistry.dosing.neutralise import (
     treated,
 )
 from chemistry.errors import BadInput, NoAnswer
-from chemistry.substances import Agent, agent, agents, molar_mass
+from chemistry.substances import Agent, agent, agents, molar_mass, parse_formula
 from chemistry.water.composition import Water
 
 DOSABLE = [entry for entry in agents().values() if entry.dose_from == "stoichiometry"]
@@ -241,3 +241,24 @@ def test_what_cannot_be_is_refused(changes: dict[str, object], message: str) -> 
     asked = {"volume_l": 100, "chlorine": ChlorineReadings(2.0, 0.5), "agent": THIOSULFATE, **changes}
     with pytest.raises(BadInput, match=message):
         neutralise(**asked)
+
+
+@pytest.mark.parametrize("name", sorted(agents()))
+def test_what_is_left_over_moves_alkalinity_by_the_charge_it_leaves(name: str) -> None:
+    chosen, atoms = agent(name), parse_formula(agents()[name].formula)
+    if "ascorb" in name:
+        left = atoms.get("Na", 0) - 1  # as ascorbate
+    elif "thiosulfate" in name:
+        left = atoms["Na"] - 2  # as thiosulfate
+    elif chosen.dose_from == "label":
+        left = 0  # slow, and not known
+    else:
+        left = atoms["Na"] - 2 * atoms["S"]  # as sulfate, once oxygen had it
+    assert chosen.surplus_alkalinity == left
+    if chosen.dose_from == "label":
+        return
+    free = ChlorineReadings(2.0, 2.0)
+    exact = neutralise(100.0, free, chosen)
+    surplus = neutralise(100.0, free, chosen, given_g=exact.agent_g + 1.0)
+    moved = surplus.alkalinity_change_meq_l - exact.alkalinity_change_meq_l
+    assert moved == pytest.approx(left * 10 / chosen.molar_mass_g_mol)  # 1 g in 100 L

@@ -156,8 +156,8 @@ def test_pages_keep_to_80_columns(words: tuple[str, ...], tapwright: Run) -> Non
         (("water", "--hardness", "12 dGH", "--temperature", "25 degC"), 'Write for example --alkalinity "8 dKH"'),
         (("water", "--alkalinity", "8 dKH", "--temperature", "25 degC"), "--hardness: not given"),
         (("water", *HARD[:4], "--ph", "12", "--temperature", "25 degC"), "--ph: '12' is read; a number from 4 to 11"),
-        (("water", *HARD[:6], "--temperature", "50 degC"), "--temperature: '50 degC' is read; 0 to 40 °C"),
-        (("water", "--hardness", "-1 dGH", *HARD[2:]), "--hardness: '-1 dGH' is read; 0 or more"),
+        (("water", *HARD[:6], "--temperature", "50 degC"), "--temperature: '50 degC' is read; 0 degC to 40 degC is allowed."),
+        (("water", "--hardness", "-1 dGH", *HARD[2:]), "--hardness: '-1 dGH' is read; 0 dGH to 112.2 dGH"),
         (("water", *HARD[:2], "--alkalinity", "0.01 dKH", "--ph", "9.8", "--temperature", "25 degC"),
          "--alkalinity: 0.00357 meq/L is read; without any carbon that makes pH"),
         (("water", "--file", DEMO), "--file, --which: one is given without the other."),
@@ -175,6 +175,10 @@ def test_pages_keep_to_80_columns(words: tuple[str, ...], tapwright: Run) -> Non
         (("mix", "--part", "60 L of rain", "--part", HARD_PART), "--part 1: 'rain' is no reading and no water known here"),
         (("mix", "--part", "60 L of deionised", "--part", HARD_PART), "deionised water wants a temperature"),
         (("mix", "--part", "0 L of hardness 1 dGH", "--part", HARD_PART), "--part 1: '0 L' is read; more than 0"),
+        (("water", "--hardness", "1e9 dGH", *HARD[2:]), "--hardness: '1e9 dGH' is read; 0 dGH to 112.2 dGH"),
+        (("water", *HARD[:4], "--ph", "4", "--temperature", "25 degC"), "--ph: 4 beside 8.0 dKH takes"),
+        (("mix", "--part", "1 L of ph 7, ph 8", "--part", HARD_PART), "--part 1: ph is given twice, '7' and '8'. Keep one."),
+        (("mix", "--part", "1 L of hardness 4,5 dGH", "--part", HARD_PART), "has a comma; the decimal sign is a point"),
         (("mix", "--part", "9 L of hardnes 4 dGH", "--part", HARD_PART), "'hardnes 4 dGH' is no reading"),
     ],
 )  # fmt: skip
@@ -227,3 +231,93 @@ def test_a_household_with_a_ph_no_water_has_is_refused_at_its_line(tmp_path: Pat
     done = tapwright("check", file)
     assert done.code == 2
     assert f"{file}:17: tap.alkalinity: 0 meq/L is read; without any carbon that makes pH 7." in done.err
+
+
+def test_parts_are_named_by_their_number_and_sources_in_any_case(tapwright: Run) -> None:
+    parts = [word for _ in range(9) for word in ("--part", SOFT_PART)]
+    done = tapwright("mix", *parts, "--part", "9 L of rain", "--part", "9 L of snow")
+    assert "--part 10: 'rain'" in done.err
+    assert "--part 11: 'snow'" in done.err
+    named = ("--part", "9 L of Tap", "--part", "9 L of Deionised, temperature 20 degC")
+    assert tapwright("mix", "--file", DEMO, *named).code == 0
+
+
+def test_a_tank_whose_name_holds_a_comma_can_be_named(tmp_path: Path, tapwright: Run) -> None:
+    file = tmp_path / "house.toml"
+    file.write_text(DEMO.read_text(encoding="utf-8").replace('"Shell bay"', '"Shell, bay"'), encoding="utf-8")
+    done = tapwright("mix", "--file", file, "--part", "9 L of tank:Shell, bay", "--part", "9 L of tap")
+    assert done.code == 0
+    assert "tank 'Shell, bay'" in done.out
+
+
+def test_a_computed_ph_carries_its_give_or_take_wherever_it_is_shown(tapwright: Run) -> None:
+    refill = tapwright("water", "--file", DEMO, "--which", "refill:Shell bay", "--json").json["result"]
+    plan = tapwright("plan", DEMO, "--tank", "Shell bay", "--json").json["result"]["waters"]["refill"]
+    assert refill["ph_spread"] == plan["ph_spread"] > 0
+    assert refill["state"] == "as computed"
+    words = ("--file", DEMO, "--part", "9 L of refill:Shell bay", "--part", "9 L of deionised, temperature 20 degC")
+    assert result(tapwright("mix", *words, "--json"))["ph_spread"] > 0
+    assert result(tapwright("water", *HARD, "--json"))["ph_spread"] is None  # it was read
+
+
+def test_where_a_test_a_little_off_is_no_water_the_other_side_is_counted(tapwright: Run) -> None:
+    parts = ("60 L of hardness 4 dGH, alkalinity 1 dKH, ph 10.45, temperature 25 degC",
+             "60 L of hardness 4 dGH, alkalinity 1 dKH, ph 7, temperature 25 degC")  # fmt: skip
+    found = result(tapwright("mix", "--part", parts[0], "--part", parts[1], "--json"))
+    assert found["ph_spread"] > 0.2  # half a degree of one is far more than that
+
+
+def test_a_doubtful_ph_is_said_of_every_water(tapwright: Run) -> None:
+    little = tapwright("water", *HARD[:4], "--ph", "9.6", "--temperature", "25 degC", "--json").json["findings"]
+    assert [finding["code"] for finding in little] == ["less_co2_than_air"]
+    much = tapwright("mix", "--part", SOFT_PART.replace("6.6", "5.3"), "--part", HARD_PART, "--json").json["findings"]
+    assert [finding["code"] for finding in much] == ["much_co2"]
+
+
+def test_a_tank_stands_where_its_stock_keeps_it(tapwright: Run) -> None:
+    page = " ".join(tapwright("water", "--file", DEMO, "--which", "tank:Rock wall").out.split())
+    assert "In its tank it keeps pH 8.2" in page
+    assert "Do not correct" not in page
+
+
+def test_commands_agree_on_ammonia_that_air_would_make_poisonous(tmp_path: Path, tapwright: Run) -> None:
+    text = DEMO.read_text(encoding="utf-8").replace("ph = 8.2", "ph = 6.8").replace('"0 mg/L N"', '"3 mg/L N"')
+    file = tmp_path / "house.toml"
+    file.write_text(text, encoding="utf-8")
+    assert tapwright("plan", file, "--tank", "Rock wall").code == 1
+    assert tapwright("water", "--file", file, "--which", "tank:Rock wall").code == 1
+    parts = ("--part", "345 L of tank:Rock wall", "--part", "230 L of refill:Rock wall")
+    assert tapwright("mix", "--file", file, *parts).code == 1
+
+
+SOFT_TAP = ("--tap-hardness", "3 dGH", "--tap-alkalinity", "1 dKH", "--tap-ph", "7.2", "--temperature", "25 degC")
+
+
+def test_a_surplus_of_acid_lowers_the_ph_further(tapwright: Run) -> None:
+    words = ("neutralise", "--volume", "400 L", "--total-chlorine", "2 mg/L", "--free-chlorine", "2 mg/L",
+             "--agent", "ascorbic acid", *SOFT_TAP)  # fmt: skip
+    exact, surplus = (result(tapwright(*words, *more, "--json")) for more in ((), ("--dose", "10 g")))
+    # 8.013 g of 176.12 g/mol in 400 L: 0.114 mmol/L, one equivalent each.
+    extra = surplus["alkalinity_change_meq_l"] - exact["alkalinity_change_meq_l"]
+    assert extra == pytest.approx(-(10 - exact["agent_g"]) / 176.124 / 400 * 1000, rel=1e-3)
+    assert surplus["ph_at_once"] < exact["ph_at_once"] - 0.3
+
+
+def test_a_dose_that_uses_up_the_alkalinity_is_a_caution(tapwright: Run) -> None:
+    words = ("neutralise", "--volume", "400 L", "--total-chlorine", "2 mg/L", "--free-chlorine", "2 mg/L",
+             "--agent", "sodium bisulfite", "--tap-hardness", "3 dGH", "--tap-alkalinity", "0.1 dKH",
+             "--tap-ph", "6.5", "--temperature", "25 degC")  # fmt: skip
+    found = tapwright(*words, "--json").json["findings"]
+    assert "ph_low" in [finding["code"] for finding in found]
+
+
+def test_ammonia_is_judged_where_it_is_worst_and_the_taps_own_temperature_counts(tapwright: Run) -> None:
+    words = ("neutralise", "--volume", "400 L", "--total-chlorine", "2 mg/L", "--agent", "sodium thiosulfate pentahydrate",
+             "--tap-hardness", "3 dGH", "--tap-alkalinity", "2.4 dKH", "--tap-ph", "7.7", "--temperature", "26 degC",
+             "--ph", "7.0")  # fmt: skip
+    done = tapwright(*words, "--json").json
+    assert "ammonia" in [finding["code"] for finding in done["findings"]]
+    assert any("to tetrathionate" in note for note in done["assumptions"])
+    cold = tapwright(*words, "--tap-temperature", "10 degC", "--json").json["result"]
+    # Read in cold water, the same pH is less carbon and, warmed, a lower pH: 0.08 by the constants' own temperature.
+    assert cold["ph_at_once"] < done["result"]["ph_at_once"] - 0.05

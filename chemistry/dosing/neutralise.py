@@ -41,8 +41,8 @@ class Neutralisation:
     solution_ml: the same as stock solution, or the label's millilitres.  chlorine_g: chlorine to neutralise (as Cl2).
     mass_ratio: g of pure agent per g of Cl2 without excess.  ammonia_mg_n_l: total after chloramine is broken;
     ammonia_low_mg_n_l: the least it can be.  ammonia_unionised_mg_n_l: None without pH and temperature.
-    alkalinity_change_meq_l.  oxygen_demand_mg_l: oxygen the agent left over can take up in the end; None for an agent
-    dosed by label, of which it is not known how much is left.
+    alkalinity_change_meq_l: by what is spent and by what is left over.  oxygen_demand_mg_l: oxygen the agent left over
+    can take up in the end; None for an agent dosed by label, of which it is not known how much is left.
     """
 
     agent: str
@@ -125,6 +125,7 @@ def neutralise(
         )
         / molar_mass("Cl2")
     )
+    alkalinity = alkalinity + 1000 * left_g / volume_l / agent.molar_mass_g_mol * agent.surplus_alkalinity
     return Neutralisation(
         agent=agent.name,
         agent_g=agent_g,
@@ -326,11 +327,16 @@ def _chlorine_left(dose: Neutralisation) -> Finding:
 
 
 def ammonia_findings(
-    ammonia_mg_n_l: float, ph: float | None, temperature_c: float | None, water: str, share: float | None = None
+    ammonia_mg_n_l: float,
+    ph: float | None,
+    temperature_c: float | None,
+    water: str,
+    share: float | None = None,
+    advice: str = "Feed little and test daily.",
 ) -> list[Finding]:
     """Total ammonia of a water held against the published criteria at its pH and temperature.
 
-    share: of it that is un-ionised, where the ions are known; else that of water without ions.
+    share: of it that is un-ionised, where the ions are known; else that of water without ions.  advice: what to do.
     """
     if ammonia_mg_n_l <= 0:
         return []
@@ -343,7 +349,6 @@ def ammonia_findings(
         return []
     level: Level = "stop" if ammonia_mg_n_l > acute else "caution"
     limit, period = (acute, "one hour") if level == "stop" else (chronic, "thirty days")
-    advice = "A smaller change brings less; feed little and test daily."
     text = (
         f"Ammonia in {water}: {figure(ammonia_mg_n_l, 2)} mg/L N, {share:.0%} of it un-ionised at pH {ph:.1f} and "
         f"{temperature_c:.0f} °C. The limit over {period} is {figure(limit, 2)} mg/L N. {advice}"

@@ -47,13 +47,15 @@ class Waters:
 
 @dataclass(frozen=True)
 class State:
-    """One water at equilibrium: at once, None where its pH is not known, and at rest with its air.
+    """One water at equilibrium: at once, None where its pH is not known; at rest; and aired by the room until it is at rest.
 
+    A tank at rest keeps the CO2 that its stock gives it; any other water is at rest once it is aired.
     ph_spread: give or take of a pH at once that was computed, for the errors of the tests behind it; None if unknown.
     """
 
     at_once: Equilibrium | None
     at_rest: Equilibrium
+    aired: Equilibrium
     ph_spread: float | None = None
 
     @property
@@ -64,7 +66,7 @@ class State:
     @property
     def most_alkaline(self) -> Equilibrium:
         """Where the pH is highest: ammonia is most poisonous and calcium carbonate least soluble there."""
-        return max(self.first, self.at_rest, key=lambda found: float(found.ph))
+        return max(self.first, self.at_rest, self.aired, key=lambda found: float(found.ph))
 
 
 @dataclass(frozen=True)

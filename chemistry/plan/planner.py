@@ -264,7 +264,7 @@ def _assumed_of_ph(figures: Figures) -> list[str]:
     if states.tank_before.at_once is None:
         notes.append(
             f"{figures.tank.name}: pH not given: taken at rest with the same air, {states.tank_before.at_rest.ph:.1f}, "
-            "which is the highest it can be without plants."
+            "which is the highest it can be in that air without plants."
         )
     else:
         notes.append(

@@ -19,14 +19,15 @@ def states_of(waters: Waters, change_share: float, room_ppm: float | None) -> St
     tank = room if before is None else before.co2_times_air
     tested = [(1 - change_share, waters.tank_before), (change_share, waters.tap)]
     return States(
-        tap=_state(waters.tap, room),
-        refill=_state(waters.refill, room, [(1.0, waters.tap)]),
-        tank_before=_state(waters.tank_before, tank),
-        tank_after=_state(waters.tank_after, tank, tested),
+        tap=_state(waters.tap, room, room),
+        refill=_state(waters.refill, room, room, [(1.0, waters.tap)]),
+        tank_before=_state(waters.tank_before, tank, room),
+        tank_after=_state(waters.tank_after, tank, room, tested),
     )
 
 
-def _state(water: Water, times_air: float, parts: list[tuple[float, Water]] | None = None) -> State:
+def _state(water: Water, times_air: float, room: float, parts: list[tuple[float, Water]] | None = None) -> State:
     at_once = equilibrium_of(water)
     spread = closed_ph_spread(water, parts) if at_once is not None and parts else None
-    return State(at_once, at_air(water, times_air), spread)
+    at_rest = at_air(water, times_air)
+    return State(at_once, at_rest, at_rest if times_air == room else at_air(water, room), spread)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from chemistry.plan.figures import Figures
 from chemistry.plan.sheet import Sheet, centimetres, minutes_of
+from chemistry.plan.water_guards import needs_airing
 from chemistry.substances import salt
 from chemistry.units import figure
 
@@ -26,6 +27,15 @@ def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
     _neutralise(sheet, figures, number)
     if figures.salts_per_tote_g:
         sheet.add(f"tote_{number}_salts", _dissolving(figures), minutes_of("dissolve_minutes"), hold=True)
+    if needs_airing(figures):
+        refill = figures.states.refill
+        sheet.add(
+            f"tote_{number}_air",
+            f"Let air bubble through {_of_all(figures, number)} until its pH has come from {refill.first.ph:.1f} near "
+            f"{refill.at_rest.ph:.1f}: it holds {refill.first.co2_times_air:.0f} times the CO2 of outdoor air.",
+            minutes_of("airing_minutes"),
+            hold=True,
+        )
     sheet.add(f"tote_{number}_check", _checking(figures, number), minutes_of("small_minutes"), hold=True)
 
 
@@ -116,8 +126,10 @@ def _checking(figures: Figures, number: int) -> str:
         if figures.salts_per_tote_g
         else ""
     )
-    if (first := figures.states.refill.at_once) is not None:
-        rest = figures.states.refill.at_rest
+    first, rest = figures.states.refill.at_once, figures.states.refill.at_rest
+    if first is not None and needs_airing(figures):
+        made += f" Its pH reads near {rest.ph:.1f} after the airing."
+    elif first is not None:
         made += f" Its pH reads about {first.ph:.1f} now, and {rest.ph:.1f} after hours in air: do not correct it."
     treated = "neutraliser is in, total chlorine zero" if figures.neutraliser else "total chlorine zero"
     return (

@@ -9,11 +9,14 @@ from chemistry.dosing.neutralise import ammonia_findings
 from chemistry.findings import Finding
 from chemistry.plan.figures import Figures
 from chemistry.units import figure
+from chemistry.water.equilibrium import Equilibrium
 
 
 def water_guards(figures: Figures) -> list[Finding]:
     """Every finding about pH and what follows from it."""
-    return [*_ammonia(figures), *_ph_step(figures), *_clouding(figures), *_below_air(figures)]
+    tap, tank = figures.states.tap.at_once, figures.states.tank_before.at_once
+    doubts = [*co2_findings(tap, "the tap"), *co2_findings(tank, "the tank")]
+    return [*doubts, *_ammonia(figures), *_ph_step(figures), *_clouding(figures)]
 
 
 def limit_finding(code: str, value: float, text: str, limit_key: str) -> list[Finding]:
@@ -26,54 +29,80 @@ def limit_finding(code: str, value: float, text: str, limit_key: str) -> list[Fi
 
 
 def _ammonia(figures: Figures) -> list[Finding]:
-    """Ammonia of the tank after the change at the highest pH it will have; low pH before may have hidden it."""
-    before, after = figures.waters.tank_before, figures.waters.tank_after
-    was, becomes = figures.states.tank_before.first, figures.states.tank_after.most_alkaline
-    unionised = before.ammonia_mg_n_l * was.unionised_ammonia_share
-    then = after.ammonia_mg_n_l * becomes.unionised_ammonia_share
+    """Ammonia of the tank after the change at the highest pH it may have; a low pH before may have hidden it.
+
+    What the change makes better is no reason not to begin: then a stop becomes a caution.
+    """
+    waters, states = figures.waters, figures.states
+    was, becomes = states.tank_before.first, states.tank_after.most_alkaline
+    unionised = waters.tank_before.ammonia_mg_n_l * was.unionised_ammonia_share
+    then = waters.tank_after.ammonia_mg_n_l * becomes.unionised_ammonia_share
+    brought = waters.refill.ammonia_mg_n_l > waters.tank_before.ammonia_mg_n_l
+    advice = "A smaller change brings less; feed little and test daily."
+    if not brought:
+        advice = "The change takes some out: repeat it in a day or two, feed little and test daily."
+    by_ph = not brought and then > 2 * unionised and becomes.ph > was.ph + 0.1
+    if by_ph:
+        advice = (
+            f"The change and its air do it: pH may go from {was.ph:.1f} to {becomes.ph:.1f}, and un-ionised ammonia from "
+            f"{figure(unionised, 2)} to {figure(then, 2)} mg/L N. Bring the ammonia down before the pH: small changes, a "
+            "day or more apart, with a refill close to the tank's own pH, and no more air than the tank has now."
+        )
     found = ammonia_findings(
-        after.ammonia_mg_n_l,
+        waters.tank_after.ammonia_mg_n_l,
         becomes.ph,
-        after.temperature_c,
+        waters.tank_after.temperature_c,
         "the tank after the change",
         becomes.unionised_ammonia_share,
+        advice,
     )
-    if before.ammonia_mg_n_l == 0 or becomes.ph < was.ph + 0.1 or then < 2 * unionised:
-        return found
-    rise = (
-        f" The change itself does it: pH goes from {was.ph:.1f} to {becomes.ph:.1f}, and un-ionised ammonia from "
-        f"{figure(unionised, 2)} to {figure(then, 2)} mg/L N. Bring the ammonia down before the pH: small changes, a day "
-        "or more apart, with a refill close to the tank's own pH."
-    )
-    return [replace(finding, code="ammonia_by_ph", text=finding.text + rise) for finding in found]
+    if by_ph:
+        return [replace(finding, code="ammonia_by_ph") for finding in found]
+    return [replace(finding, level="caution") if then <= unionised else finding for finding in found]
+
+
+def needs_airing(figures: Figures) -> bool:
+    """Whether the refill's CO2 would drop the tank's pH by more than a step, so that the tote is aired first."""
+    before, after = figures.states.tank_before.at_once, figures.states.tank_after.at_once
+    if before is None or after is None or not _brings_gas(figures):
+        return False
+    return bool(before.ph - after.ph > reference.value("limits", "ph_step"))
+
+
+def _brings_gas(figures: Figures) -> bool:
+    """Whether it is CO2 of the refill that pulls pH down: the tank comes back up as it leaves."""
+    before, after, refill = figures.states.tank_before.at_once, figures.states.tank_after, figures.states.refill.at_once
+    if before is None or after.at_once is None or refill is None:
+        return False
+    richer = refill.co2_times_air > max(before.co2_times_air, figures.states.refill.at_rest.co2_times_air)
+    return bool(richer and after.at_once.ph < min(before.ph, after.at_rest.ph))
 
 
 def _ph_step(figures: Figures) -> list[Finding]:
-    """How far pH moves at once and in the end; a dip that comes from the tap's CO2 goes by itself."""
+    """How far pH moves at once and in the end; a dip that comes from the refill's CO2 goes by itself."""
     before, after, refill = figures.states.tank_before.at_once, figures.states.tank_after, figures.states.refill
     if before is None:
         return []
-    if after.at_once is None:
-        start = f"This change moves the tank's pH in the end from {before.ph:.1f} to {after.at_rest.ph:.1f}."
-        return limit_finding("ph_step", abs(after.at_rest.ph - before.ph), f"{start} A smaller share helps.", "ph_step")
-    once, rest = after.at_once.ph - before.ph, after.at_rest.ph - before.ph
-    course = f"from {before.ph:.1f} to {after.at_once.ph:.1f} at once and {after.at_rest.ph:.1f} at rest"
-    gas = refill.at_once is not None and refill.at_once.co2_times_air > before.co2_times_air and once < rest
-    remedy = (
-        f"The refill holds {refill.first.co2_times_air:.0f} times the CO2 of outdoor air: let air bubble through the tote "
-        "before it meets the tank, or change less."
-        if gas
-        else "A smaller share helps."
-    )
+    once, rest = after.first.ph - before.ph, after.at_rest.ph - before.ph
+    course = f"from {before.ph:.1f} to {after.at_rest.ph:.1f} in the end"
+    if after.at_once is not None:
+        course = f"from {before.ph:.1f} to {after.at_once.ph:.1f} at once and {after.at_rest.ph:.1f} at rest"
+    remedy = "A smaller share helps."
+    if needs_airing(figures):
+        remedy = (
+            f"The refill holds {refill.first.co2_times_air:.0f} times the CO2 of outdoor air: let air bubble through the tote "
+            "before it meets the tank, as the steps say, or change less."
+        )
     text = f"This change moves the tank's pH {course}. {remedy}"
     step = limit_finding("ph_step", max(abs(once), abs(rest)), text, "ph_step")
-    if step or not gas or -once <= reference.value("limits", "ph_dip"):
+    visible = reference.value("limits", "ph_dip")
+    if step or not _brings_gas(figures) or -once <= visible or co2_findings(before, ""):
         return step
     text = (
         f"The tank's pH goes {course}: the CO2 that the refill still holds makes the dip, and it passes by itself. Do not "
         "correct the first reading."
     )
-    return [Finding("note", "ph_dip", text, float(-once), reference.value("limits", "ph_dip"), "pH")]
+    return [Finding("note", "ph_dip", text, float(-once), visible, "pH")]
 
 
 def _clouding(figures: Figures) -> list[Finding]:
@@ -96,16 +125,19 @@ def clouding_words(si_calcite: float) -> str:
     return "stays clear"
 
 
-def _below_air(figures: Figures) -> list[Finding]:
-    """A tank whose pH and alkalinity say that it holds less CO2 than the air above it."""
-    found, least = figures.states.tank_before.at_once, reference.value("limits", "least_times_air")
-    if found is None or found.co2_times_air >= least:
+def co2_findings(found: Equilibrium | None, who: str) -> list[Finding]:
+    """A caution where pH and alkalinity, as read, fit too little or too much CO2 to be believed; None: not read."""
+    if found is None:
         return []
-    text = (
-        f"The tank's pH {found.ph:.1f} and alkalinity fit only {figure(found.co2_times_air, 2)} times the CO2 of outdoor air, "
-        "less than air itself gives. Test both again; only plants in bright light do that."
-    )
-    source = reference.citation("limits", "least_times_air")
-    return [
-        Finding("caution", "less_co2_than_air", text, float(found.co2_times_air), least, "times outdoor air", source)
-    ]
+    times = float(found.co2_times_air)
+    fit = f"pH {found.ph:.1f} and alkalinity of {who} fit {figure(times, 2)} times the CO2 of outdoor air"
+    least, most = (reference.value("limits", key) for key in ("least_times_air", "most_times_air"))
+    if times < least:
+        text = f"{fit}, less than air itself gives. Test both again; only plants in bright light do that."
+        source = reference.citation("limits", "least_times_air")
+        return [Finding("caution", "less_co2_than_air", text, times, least, "times outdoor air", source)]
+    text = f"{fit}. Test both again; if it is so, fish gasp in it: let air bubble through before anything else."
+    if times <= most:
+        return []
+    source = reference.citation("limits", "most_times_air")
+    return [Finding("caution", "much_co2", text, times, most, "times outdoor air", source)]

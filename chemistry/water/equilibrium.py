@@ -17,7 +17,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from chemistry import reference
-from chemistry.errors import OutOfRange
+from chemistry.errors import BadInput, OutOfRange
 from chemistry.substances import molar_mass
 from chemistry.units import figure
 from chemistry.water.activity import ARRAYS, FLOATS, Maths
@@ -81,8 +81,8 @@ def at_ph(water: Water, ph: Amount = None) -> Equilibrium:
 def at_air(water: Water, times_air: Amount = 1.0) -> Equilibrium:
     """The water at rest with air that holds `times_air` times the CO2 of outdoor air; scalars, or arrays that broadcast.
 
-    Rooms stand at 1 to 2.4 times (420 to 1000 ppm), a stocked tank above its room. The vapour in the air and the height
-    above the sea, 0.01 of pH each, are left out. Raises OutOfRange as `at_carbon` does.
+    Rooms stand at 1 to 2.4 times (420 to 1000 ppm), a stocked tank above its room. Left out are the vapour
+    in the air, 0.01 of pH, and the height above the sea, 0.07 at 1500 m. Raises OutOfRange as `at_carbon` does.
     """
     return _answer(water, Given.CO2, times_air)
 
@@ -132,13 +132,12 @@ def _answer(water: Water, given: Given, value: Amount) -> Equilibrium:
     columns: list[Amount] = [*(getattr(water, column.name) for column in _COLUMNS), value]
     if all(np.ndim(column) == 0 for column in columns):
         return _of_one([float(column) for column in columns], given)
+    columns = [np.asarray(column, dtype=float) for column in columns]
     refuse_outside((*_COLUMNS, _CARBON[given]), columns)
-    shape = np.broadcast_shapes(*(np.shape(column) for column in columns))
+    shape = _shape(columns)
     # One temperature for all stays a number: its constants are computed once.
     shared_c = [float(water.temperature_c)] if np.ndim(water.temperature_c) == 0 else []
-    arrays = [np.asarray(column, dtype=float) for column in columns]
-    if shared_c:
-        del arrays[_TEMPERATURE]
+    arrays = columns[:_TEMPERATURE] + columns[_TEMPERATURE + len(shared_c) :]
 
     def solve(chunk: list[Amount], patient: bool) -> tuple[Equilibrium, Amount]:
         # The logarithm of nothing is minus infinity here, and a search that fails is told by its balances.
@@ -153,6 +152,14 @@ def _answer(water: Water, given: Given, value: Amount) -> Equilibrium:
     return Equilibrium(**answers)
 
 
+def _shape(columns: Sequence[Amount]) -> tuple[int, ...]:
+    try:
+        return np.broadcast_shapes(*(np.shape(column) for column in columns))
+    except ValueError:
+        sizes = ", ".join(dict.fromkeys(str(np.shape(column)) for column in columns if np.ndim(column)))
+        raise BadInput.of("water", f"its figures are arrays of shapes {sizes}, which do not go together.") from None
+
+
 def _of_one(numbers: list[float], given: Given) -> Equilibrium:
     refuse_outside((*_COLUMNS, _CARBON[given]), numbers)
     try:
@@ -165,7 +172,7 @@ def _of_one(numbers: list[float], given: Given) -> Equilibrium:
 
 
 def _totals(columns: Sequence[Amount], at: Constants) -> Totals:
-    """The columns of `_COLUMNS` per kilogram of water; dissolved salts, 0.1 % of the mass at most, are not taken off it."""
+    """The columns of `_COLUMNS` per kilogram of water; the mass of the salts, 0.1 % in lake waters, is not taken off it."""
     ca, mg, na, k, cl, so4, nitrate, ammonia, alkalinity, _ = columns
     per_kg = 0.001 / at.density_kg_l
     return Totals(

@@ -14,7 +14,7 @@ from chemistry.findings import Finding
 from chemistry.substances import ion_charge, molar_mass
 from chemistry.units import figure
 from chemistry.water.composition import Water, dgh_per_mmol
-from chemistry.water.equilibrium import at_air, closed, equilibrium_of
+from chemistry.water.equilibrium import at_air, equilibrium_of
 
 ION_SYMBOLS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
 
@@ -91,7 +91,7 @@ def described(
         water = _charge_balanced(water, readings, who, notes)
         water = _matching_conductivity(water, readings, who, notes)
         findings += _misfits(water, readings, who)
-        closed(water)
+        _refuse_more_gas_than_open_water_holds(water, who)
     except OutOfRange as error:
         raise OutOfRange(replace(fault, where=f"{who}.{fault.where}") for fault in error.faults) from error
     return Description(water, tuple(notes), tuple(findings))
@@ -101,6 +101,18 @@ def conductivity_us_cm(water: Water) -> float:
     """Conductivity at 25 degC [uS/cm] of the water as it stands; where pH and carbon are not known, at rest with air."""
     found: float = (equilibrium_of(water) or at_air(water)).conductivity_us_cm
     return found
+
+
+def _refuse_more_gas_than_open_water_holds(water: Water, who: str) -> None:
+    """BadInput for a pH and an alkalinity that together take more CO2 than stays in an open vessel."""
+    found, most = equilibrium_of(water), reference.value("limits", "open_vessel_times_air")
+    if found is not None and found.co2_times_air > most:
+        raise BadInput.of(
+            f"{who}.ph",
+            f"{water.ph:g} beside {water.alkalinity_dkh:.1f} dKH takes {found.co2_times_air:.0f} times the CO2 of outdoor air; "
+            f"no open water holds more than {most:g}.",
+            "One of the two readings is off: test pH and alkalinity once more.",
+        )
 
 
 def _trusted(key: str) -> float:

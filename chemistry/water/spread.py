@@ -24,25 +24,30 @@ def closed_ph_spread(result: Water, parts: Sequence[tuple[float, Water]]) -> flo
     """Give or take of the pH of `result`, a water by its carbon.
 
     parts: the waters it was made of, with the share of each, that were tested for pH and alkalinity; what else went in is
-    taken as exact. None where a test off by its error would be no water at all.
+    taken as exact. A test that cannot be off to one side, as there is no such water, counts by its other side; None where
+    it cannot be off to either.
     """
-    meq, carbon = [], []
+    halves = []
     for share, part in parts:
         alkalinity_off = min(reference.value("kits", "alkalinity") * 2 / dgh_per_mmol(), part.alkalinity_meq_l / 2)
-        off = np.array([0.0, alkalinity_off, -alkalinity_off, 0.0, 0.0])
-        ph_off = np.array([0.0, 0.0, 0.0, 1.0, -1.0]) * reference.value("kits", "ph")
-        try:
-            varied = replace(part, alkalinity_meq_l=part.alkalinity_meq_l + off)  # type: ignore[arg-type]
-            found = at_ph(varied, (part.ph or 0.0) + ph_off)
-        except OutOfRange:
-            return None
-        meq.append(share * off[1:])
-        carbon.append(share * (found.carbon_mmol_l[1:] - found.carbon_mmol_l[0]))
-    alkalinity_meq_l = result.alkalinity_meq_l + np.concatenate(meq)
+        for off_meq, off_ph in ((alkalinity_off, 0.0), (0.0, reference.value("kits", "ph"))):
+            sides = [_ph_if(result, share, part, sign * off_meq, sign * off_ph) for sign in (1, -1)]
+            both = [side for side in sides if side is not None]
+            if not both:
+                return None
+            # One side alone is measured from the middle, two from each other.
+            middle = _ph_if(result, share, part, 0.0, 0.0) if len(both) == 1 else None
+            halves.append(both[0] - middle if middle is not None else (both[0] - both[-1]) / 2)
+    return float(np.sqrt(sum(half**2 for half in halves) + MODEL_PH**2))
+
+
+def _ph_if(result: Water, share: float, part: Water, off_meq: float, off_ph: float) -> float | None:
+    """pH of the result, had the part's tests read right so much off; None where there is no such water."""
     try:
-        varied = replace(result, alkalinity_meq_l=alkalinity_meq_l)  # type: ignore[arg-type]
-        ph = at_carbon(varied, np.maximum((result.carbon_mmol_l or 0.0) + np.concatenate(carbon), 0.0)).ph
+        as_read = at_ph(part).carbon_mmol_l
+        varied = replace(part, alkalinity_meq_l=part.alkalinity_meq_l + off_meq)
+        carbon_off = at_ph(varied, (part.ph or 0.0) + off_ph).carbon_mmol_l - as_read
+        made = replace(result, alkalinity_meq_l=result.alkalinity_meq_l + share * off_meq)
+        return float(at_carbon(made, max((result.carbon_mmol_l or 0.0) + share * carbon_off, 0.0)).ph)
     except OutOfRange:
         return None
-    halves = (ph[0::2] - ph[1::2]) / 2
-    return float(np.sqrt(np.sum(halves**2) + MODEL_PH**2))
