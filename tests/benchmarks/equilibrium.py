@@ -12,7 +12,6 @@ import os
 # Before numpy is loaded: one thread for the matrix product as well.
 os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
-import resource
 import statistics
 import sys
 import time
@@ -84,7 +83,7 @@ def against_the_program(count: int) -> None:
 
 
 def by_size() -> None:
-    """Microseconds per water for calls of several sizes, and the memory a call takes beside what goes in and comes out."""
+    """Microseconds per water for calls of several sizes."""
     print(f"\n{'waters a call':>14} " + " ".join(f"{name + ', us':>17}" for name in QUESTIONS.values()))
     for size in SIZES:
         waters, carbon = solvable(size)
@@ -102,7 +101,6 @@ def main() -> None:
     """Print both tables."""
     against_the_program(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
     by_size()
-    print(f"\npeak memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 
 if __name__ == "__main__":
