@@ -89,8 +89,7 @@ def test_mass_and_charge_balance(solved: Solved) -> None:
     of, _, carbon, answers = solved
     for number, found in enumerate(answers):
         amounts = {**found.molality, "cl": of.cl, "no3": of.no3}
-        assert found.settled
-        assert set(amounts) == set(SPECIES)
+        assert found.settled and amounts.keys() == SPECIES.keys()
 
         def held(part: str, amounts: dict[str, float] = amounts) -> float:
             return math.fsum(MADE_OF[key].get(part, 0) * amount for key, amount in amounts.items())
@@ -105,6 +104,7 @@ def test_mass_and_charge_balance(solved: Solved) -> None:
         asked.append(cations - anions)
         ions = math.fsum(abs(CHARGE[key]) * amount for key, amount in amounts.items())
         assert min(amounts.values()) >= 0
+        assert found.unionised_ammonia_share * of.nh4 == pytest.approx(amounts["nh3"], rel=1e-9, abs=1e-300)
         assert here == pytest.approx(asked, rel=0, abs=1e-9 * ions)
         assert (found.charge, found.charges) == pytest.approx((here[-1], ions), rel=0, abs=1e-12 * ions)
         squares = math.fsum(CHARGE[key] ** 2 * amount for key, amount in amounts.items())

@@ -10,11 +10,11 @@ from chemistry import reference
 from chemistry.change.blending import Blend, Vessel, blend_to_target, reheat_minutes
 from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
 from chemistry.change.flow import Minutes, minutes_to_move
-from chemistry.dosing.neutralise import assumptions_of
 from chemistry.errors import BadInput, NoAnswer
 from chemistry.findings import Finding, by_gravity
+from chemistry.plan import assumptions
 from chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
-from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Totes, Waters
+from chemistry.plan.figures import Figures, Jobs, Totes, Waters
 from chemistry.plan.guards import guards, guards_of_steps
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.sheet import Step
@@ -22,7 +22,7 @@ from chemistry.plan.states import states_of
 from chemistry.plan.steps import steps_of
 from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, closed, outdoor_air_ppm
+from chemistry.water.equilibrium import closed
 from chemistry.water.mixing import mix
 from chemistry.water.reconstruction import described
 
@@ -56,14 +56,15 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     chloramine = household.tap.chlorine().combined_mg_l() > 0
     tap = described(household.tap.readings(), "tap", chloramine=chloramine)
     before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
-    figures, of_doses = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
+    figures = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
     findings = [*tap.findings, *before.findings, *guards(figures)]
     stops = [finding for finding in findings if finding.level == "stop"]
     steps = steps_of(figures, stops)
     findings += guards_of_steps(steps)
-    of_the_waters = (*tap.assumptions, *before.assumptions, *_assumed_of_ph(figures), *of_doses)
-    assumptions = (*of_the_waters, *_of_jobs(figures), *_of_the_work(household, tank))
-    return Plan(figures, steps, by_gravity(findings), assumptions, of_the_waters)
+    of_doses = assumptions.of_doses(household, figures.neutraliser)
+    of_the_waters = (*tap.assumptions, *before.assumptions, *assumptions.of_ph(figures), *of_doses)
+    assumed = (*of_the_waters, *assumptions.of_jobs(figures), *assumptions.of_the_work(household, tank))
+    return Plan(figures, steps, by_gravity(findings), assumed, of_the_waters)
 
 
 def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
@@ -76,21 +77,8 @@ def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
     return household.tanks[names.index(name)]
 
 
-def _of_jobs(figures: Figures) -> list[str]:
-    """What was taken for granted about the days since substrate and filter were seen to."""
-    jobs, unknown = figures.jobs, "not given: taken as long ago"
-    notes = []
-    if jobs.service_filter and jobs.days_since_substrate is None:
-        notes.append(f"{figures.tank.name}: last_substrate_cleaning {unknown}.")
-    if jobs.clean_substrate and jobs.days_since_filter is None:
-        notes.append(f"{figures.tank.name}: last_filter_service {unknown}.")
-    return notes
-
-
-def _figures(
-    household: Household, tank: Tank, tap: Water, before: Water, share: float | None, jobs: Jobs
-) -> tuple[Figures, list[str]]:
-    """Every figure in the order the data flows, and what was taken for granted on the way."""
+def _figures(household: Household, tank: Tank, tap: Water, before: Water, share: float | None, jobs: Jobs) -> Figures:
+    """Every figure in the order the data flows."""
     chosen, courses = _share(tank, tap, before, share)
     volume_l = chosen * tank.live_volume_l
     totes = _totes(volume_l, household.tote.volume_l)
@@ -102,7 +90,7 @@ def _figures(
     after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
     waters = Waters(tap, refill, before, after)
     drain, pump = _pumping(household, tank, chosen, totes)
-    figures = Figures(
+    return Figures(
         household=household,
         tank=tank,
         target=tank.target(),
@@ -126,7 +114,6 @@ def _figures(
         hot_waits_min=_hot_waits(household, first, later, totes),
         jobs=jobs,
     )
-    return figures, _of_doses(household, neutraliser)
 
 
 def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[float, tuple[NitrateCourse, ...]]:
@@ -246,56 +233,3 @@ def _pumping(household: Household, tank: Tank, share: float, totes: Totes) -> tu
     )
     tote_level_m = (household.tote.height_m or 0.0) * totes.volume_l / household.tote.volume_l
     return drain, minutes_to_move(totes.volume_l, pump, hose, fill_lift_m - tote_level_m, fill_lift_m)
-
-
-def _assumed_of_ph(figures: Figures) -> list[str]:
-    """What was taken for granted about pH and the air."""
-    notes, states = [], figures.states
-    if figures.household.room_co2_ppm is None:
-        stuffy_ppm = reference.value("air", "stuffy_room_co2")
-        stuffy = at_air(figures.waters.refill, stuffy_ppm / outdoor_air_ppm())
-        notes.append(
-            f"room_co2 not given: the refill comes to rest with outdoor air ({outdoor_air_ppm():.0f} ppm CO2). In a room at "
-            f"{stuffy_ppm:.0f} ppm, {stuffy.co2_times_air:.1f} times that, its pH ends at {stuffy.ph:.1f} instead of "
-            f"{states.refill.at_rest.ph:.1f}."
-        )
-    if states.tap.at_once is None:
-        notes.append("tap: pH not given: pH and clouding of the refill are known at rest with air only, not at once.")
-    if states.tank_before.at_once is None:
-        notes.append(
-            f"{figures.tank.name}: pH not given: taken at rest with the same air, {states.tank_before.at_rest.ph:.1f}, "
-            "which is the highest it can be in that air without plants."
-        )
-    else:
-        notes.append(
-            f"{figures.tank.name}: keeps the {states.tank_before.at_once.co2_times_air:.1f} times outdoor CO2 that its pH and "
-            "alkalinity show."
-        )
-    return notes
-
-
-def _of_doses(household: Household, neutraliser: NeutraliserDose | None) -> list[str]:
-    """What was taken for granted about neutraliser and salts."""
-    notes = assumptions_of(household.tap.chlorine())
-    if neutraliser:
-        entry = neutraliser.entry
-        notes += [f"{entry.substance.name}: {said}." for said in entry.taken_for_granted()]
-    pure = [entry.stocked().salt.name for entry in household.salts if entry.purity is None]
-    if pure:
-        notes.append(f"Purity not given, taken as 100 %: {', '.join(pure)}.")
-    notes.append("Salts: the fewest grams inside the target's bands, so the refill lies near an edge of them.")
-    notes.append("Hot and cold tap are taken as the same water but for their temperature.")
-    return notes
-
-
-def _of_the_work(household: Household, tank: Tank) -> list[str]:
-    """What was taken for granted about vessels, heat and hose."""
-    notes = []
-    if tank.live_water < 1:
-        notes.append("Rock and sand are taken as spread evenly over the height of the tank.")
-    if household.room_temperature_c is None or household.tote.mass_g is None:
-        notes.append("Room temperature or mass of the tote not given: the heat its plastic takes is left out.")
-    if household.tote.height_m is None:
-        notes.append("Height of the tote not given: the pump is taken to lift from its bottom all the time.")
-    notes.append("The pump's curve is drawn as a parabola between its two figures (common practice, no source).")
-    return notes

@@ -1,1 +1,1 @@
-"""What a water is: its ions, heat, conductivity and ammonia, and what becomes of several waters in one vessel."""
+"""What a water is: its ions, equilibrium, heat and ammonia, and what becomes of several waters in one vessel."""

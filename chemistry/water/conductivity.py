@@ -1,8 +1,8 @@
 """Electrical conductivity from the free ions of a water.
 
 Source: McCleskey, Nordstrom, Ryan & Ball 2012, Geochim. Cosmochim. Acta 77, 369: kappa = sum of m_i times
-lambda_i(T) - A_i(T) sqrt(I) / (1 + B_i sqrt(I)), coefficients in tables/ions.csv. Ions in pairs are taken off; what the
-few charged pairs conduct themselves, less than 1 % in the waters met here, is left out.
+lambda_i(T) - A_i(T) sqrt(I) / (1 + B_i sqrt(I)), coefficients in tables/ions.csv. Ions in pairs are taken off; what
+charged pairs such as CaHCO3+ conduct themselves, 1 to 2 % in hard waters, is left out.
 """
 
 from __future__ import annotations
