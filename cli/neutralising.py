@@ -274,10 +274,11 @@ def _ph(left: Treated) -> str:
     from cli.describing import give_or_take
 
     rest = f"{left.aerated.ph:.1f} at rest with outdoor air"
-    if left.at_once is None:
+    once = left.at_once
+    if once is None:
         return rest
-    sure = give_or_take(left.at_once, left.ph_spread, computed=True)
-    return f"{left.at_once.ph:.1f} at once{sure}, {rest}"
+    sure = give_or_take(once, left.ph_spread, computed=True)
+    return f"{once.ph:.1f} at once{sure} with {once.co2_times_air:.1f} times outdoor CO2, {rest}"
 
 
 def _left(dose: Neutralisation) -> str:
