@@ -92,13 +92,11 @@ def _source(
 
 def assumed_of_air(water: Water, times_air: float | None) -> list[str]:
     """What a stuffier room would do, where its air is not known."""
-    from chemistry import reference
-    from chemistry.water.equilibrium import at_air, outdoor_air_ppm
+    from chemistry.water.equilibrium import in_stuffy_room, outdoor_air_ppm
 
     if times_air is not None:
         return []
-    stuffy_ppm = reference.value("air", "stuffy_room_co2")
-    stuffy = at_air(water, stuffy_ppm / outdoor_air_ppm())
+    stuffy, stuffy_ppm = in_stuffy_room(water)
     return [
         f"Air not given: outdoor air taken, {outdoor_air_ppm():.0f} ppm CO2. In a room at {stuffy_ppm:.0f} ppm, "
         f"{stuffy.co2_times_air:.1f} times that, the pH at rest is {stuffy.ph:.2f}."
@@ -107,13 +105,10 @@ def assumed_of_air(water: Water, times_air: float | None) -> list[str]:
 
 def ions_mmol_l(water: Water, found: Equilibrium) -> dict[str, float]:
     """Every ion, free or paired [mmol/L]; ammonia in all."""
+    from chemistry.water.composition import ION_SYMBOLS
+
     return {
-        "calcium": water.calcium_mmol_l,
-        "magnesium": water.magnesium_mmol_l,
-        "sodium": water.sodium_mmol_l,
-        "potassium": water.potassium_mmol_l,
-        "chloride": water.chloride_mmol_l,
-        "sulfate": water.sulfate_mmol_l,
+        **{ion: getattr(water, f"{ion}_mmol_l") for ion in ION_SYMBOLS},
         "nitrate": water.nitrate_mmol_l,
         "ammonia": water.ammonium_mmol_l,
         "bicarbonate": found.bicarbonate_mmol_l,
@@ -185,11 +180,9 @@ def _index(found: Equilibrium, mineral: str) -> str:
 
 def words(water: Water, now: Equilibrium | None, rest: Equilibrium, *, stands: bool = False) -> list[str]:
     """What the figures mean: will it cloud, will the pH drift, what ammonia does at this pH; stands: in its tank."""
-    return [_clouding(now, rest), _drift(now, rest, stands=stands), _ammonia(water, max(now or rest, rest, key=_ph))]
+    from chemistry.water.equilibrium import most_alkaline
 
-
-def _ph(found: Equilibrium) -> float:
-    return float(found.ph)
+    return [_clouding(now, rest), _drift(now, rest, stands=stands), _ammonia(water, most_alkaline(rest, now))]
 
 
 def _clouding(now: Equilibrium | None, rest: Equilibrium) -> str:
@@ -235,10 +228,10 @@ def _ammonia(water: Water, worst: Equilibrium) -> str:
     from chemistry.units import figure
     from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l
 
-    acute = figure(acute_criterion_mg_n_l(_ph(worst), water.temperature_c), 2)
-    chronic = figure(chronic_criterion_mg_n_l(_ph(worst), water.temperature_c), 2)
+    acute = figure(acute_criterion_mg_n_l(float(worst.ph), water.temperature_c), 2)
+    chronic = figure(chronic_criterion_mg_n_l(float(worst.ph), water.temperature_c), 2)
     low, high = _CRITERIA_PH
-    reach = "" if low <= _ph(worst) <= high else f"; set for pH {low:g} to {high:g}"
+    reach = "" if low <= float(worst.ph) <= high else f"; set for pH {low:g} to {high:g}"
     return (
         f"At pH {worst.ph:.1f}, {worst.unionised_ammonia_share:.1%} of any ammonia is un-ionised. The limit of all ammonia "
         f"together is {chronic} mg/L N over thirty days and {acute} over an hour (US EPA 2013{reach})."
@@ -248,8 +241,9 @@ def _ammonia(water: Water, worst: Equilibrium) -> str:
 def ammonia_of(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[Finding]:
     """The ammonia in the water, where there is any, judged at the higher pH."""
     from chemistry.dosing.neutralise import ammonia_findings
+    from chemistry.water.equilibrium import most_alkaline
 
-    worst = max(now or rest, rest, key=_ph)
+    worst = most_alkaline(rest, now)
     return ammonia_findings(
-        water.ammonia_mg_n_l, _ph(worst), water.temperature_c, "this water", float(worst.unionised_ammonia_share)
+        water.ammonia_mg_n_l, float(worst.ph), water.temperature_c, "this water", float(worst.unionised_ammonia_share)
     )

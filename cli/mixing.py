@@ -112,11 +112,10 @@ def _temperature_c(others: list[str], where: str) -> float:
         raise BadInput.of(
             where, "deionised water wants a temperature and nothing else.", "Write ', temperature 20 degC'."
         )
-    reader, text = Reader(), readings["temperature"]
-    temperature_c = reader.needed(text, "temperature", where)
-    reader.between(temperature_c, text, where, 0, 40, "0 to 40 °C (32 to 104 °F)")
+    reader = Reader()
+    temperature_c = reader.water_c(readings["temperature"], where)
     reader.done()
-    return temperature_c
+    return temperature_c or 0.0
 
 
 def _readings(entries: Sequence[str], where: str) -> dict[str, str]:

@@ -50,6 +50,7 @@ def answer(asked: Asked) -> Answer:
     """The dose for a volume of tap water as an answer."""
     from chemistry import substances
     from chemistry.dosing import neutralise as engine
+    from chemistry.water.equilibrium import most_alkaline
 
     reader = Reader()
     volume_l = reader.needed(asked.volume, "volume", "--volume")
@@ -61,8 +62,7 @@ def answer(asked: Asked) -> Answer:
         reader.quantity(asked.free_ammonia, "ammonia", "--free-ammonia"),
     )
     ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
-    temperature_c = reader.quantity(asked.temperature, "temperature", "--temperature")
-    reader.between(temperature_c, asked.temperature, "--temperature", 0, 40, "0 to 40 °C (32 to 104 °F)")
+    temperature_c = reader.water_c(asked.temperature, "--temperature")
     purity = reader.quantity(asked.purity, "share", "--purity")
     excess = reader.quantity(asked.excess, "share", "--excess")
     reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
@@ -90,7 +90,7 @@ def answer(asked: Asked) -> Answer:
     left = _treated(asked, dose, agent, chlorine, temperature_c)
     share = None
     if left is not None:  # judged where it is worst: in the tank, or in itself with what its own ions make of it
-        worst = max(left.at_once or left.aerated, left.aerated, key=lambda found: float(found.ph))
+        worst = most_alkaline(left.aerated, left.at_once)
         if ph is None or worst.ph > ph:
             ph, share = float(worst.ph), float(worst.unionised_ammonia_share)
     findings = [

@@ -27,6 +27,14 @@ class Reader:
         value = self.quantity(text, kind, option)
         return float("nan") if value is None else value
 
+    def water_c(self, text: str | None, option: str) -> float | None:
+        """The temperature of a water [degC], as far as its constants reach; None stays None."""
+        from chemistry.water.constants import HIGHEST_C, LOWEST_C
+
+        temperature_c = self.quantity(text, "temperature", option)
+        self.between(temperature_c, text, option, LOWEST_C, HIGHEST_C, "0 to 40 °C (32 to 104 °F)")
+        return temperature_c
+
     def number(self, text: str | None, option: str, low: float, high: float, example: str) -> float | None:
         """A bare number between two limits; None stays None."""
         if text is None:

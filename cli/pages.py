@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from chemistry.findings import Finding
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[a-zA-Z°µ%])")
+# Below this a saturation index says that an ion is missing altogether.
+NEVER = -20.0
 _WORDS = {"stop": ("STOP", "bold red"), "caution": ("Caution", "bold yellow"), "note": ("Note", "bold")}
 
 
@@ -80,10 +82,6 @@ def hanging(
         lines = wrap(kept, max(screen.width - margin, 20), break_on_hyphens=False) or [""]
         page.append(" " * gap + f"\n{' ' * margin}".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n")
     screen.print(page, end="\n" if blank else "", soft_wrap=True)
-
-
-# Below this a saturation index says that an ion is missing altogether.
-NEVER = -20.0
 
 
 def signed(value: float, decimals: int) -> str:

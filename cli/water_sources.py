@@ -15,21 +15,15 @@ if TYPE_CHECKING:
     from chemistry.plan.household import Household
     from chemistry.water.composition import Water
 
-# Key of a reading, its kind of unit, the field of chemistry.water.reconstruction.Readings it fills, and the most of it
-# that a household file takes as well.
-READINGS: Mapping[str, tuple[str, str, float]] = {
-    "temperature": ("temperature", "temperature_c", 40),
-    "hardness": ("hardness", "hardness_mmol_l", 20),
-    "alkalinity": ("alkalinity", "alkalinity_meq_l", 30),
-    "conductivity": ("conductivity", "conductivity_us_cm", 20_000),
-    "calcium": ("ion", "calcium_mg_l", 5000),
-    "magnesium": ("ion", "magnesium_mg_l", 5000),
-    "sodium": ("ion", "sodium_mg_l", 5000),
-    "potassium": ("ion", "potassium_mg_l", 5000),
-    "chloride": ("ion", "chloride_mg_l", 5000),
-    "sulfate": ("ion", "sulfate_mg_l", 5000),
-    "nitrate": ("nitrate", "nitrate_mg_l", 1000),
-    "ammonia": ("ammonia", "ammonia_mg_n_l", 50),
+# Key of a reading, its kind of unit, and the field of chemistry.water.reconstruction.Readings it fills.
+READINGS: Mapping[str, tuple[str, str]] = {
+    "temperature": ("temperature", "temperature_c"),
+    "hardness": ("hardness", "hardness_mmol_l"),
+    "alkalinity": ("alkalinity", "alkalinity_meq_l"),
+    "conductivity": ("conductivity", "conductivity_us_cm"),
+    **{ion: ("ion", f"{ion}_mg_l") for ion in ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")},
+    "nitrate": ("nitrate", "nitrate_mg_l"),
+    "ammonia": ("ammonia", "ammonia_mg_n_l"),
 }
 
 
@@ -62,15 +56,15 @@ class Source:
 def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[str], str]) -> Source:
     """A water from readings as written; `option` turns a key into what the reader of an error wrote it as."""
     from chemistry.units import show, unit_of
-    from chemistry.water.reconstruction import Readings, described
+    from chemistry.water.reconstruction import HIGHEST, Readings, described
 
     reader = Reader()
     given = {
-        field: reader.quantity(texts.get(key), kind, option(key)) for key, (kind, field, _) in READINGS.items()
+        field: reader.quantity(texts.get(key), kind, option(key)) for key, (kind, field) in READINGS.items()
     }  # fmt: skip
     ph = reader.number(texts.get("ph"), option("ph"), 4, 11, "8.2")
-    for key, (kind, field, most) in READINGS.items():
-        value, text = given[field], texts.get(key)
+    for key, (kind, field) in READINGS.items():
+        value, text, most = given[field], texts.get(key), HIGHEST[field]
         if value is not None and text is not None and (value < 0 or value > most):
             unit = unit_of(text)
             allowed = f"{show(0, kind, unit)} to {show(most, kind, unit)}"
@@ -101,10 +95,9 @@ def of_lake(name: str, temperature: str | None, option: str) -> Source:
     from chemistry.water.target import lake_water
 
     reader = Reader()
-    temperature_c = reader.quantity(temperature, "temperature", "--temperature")
+    temperature_c = reader.water_c(temperature, "--temperature")
     if temperature is None:
         reader.refuse("--temperature", "not given; the analysis of a lake holds none.", 'Write for example "26 degC".')
-    reader.between(temperature_c, temperature, "--temperature", 0, 40, "0 to 40 °C (32 to 104 °F)")
     reader.done()
     try:
         found = lake_water(name, temperature_c or 0.0, option)
@@ -165,12 +158,15 @@ def deionised(temperature_c: float) -> Source:
 def times_air(text: str | None, household: Household | None) -> float | None:
     """CO2 of the room's air as a multiple of outdoor air: from ppm as written, else the household's; None for neither."""
     from chemistry.units import read
-    from chemistry.water.equilibrium import outdoor_air_ppm
+    from chemistry.water.equilibrium import ROOM_AIR_PPM, times_outdoor
 
     if text is None:
         room_ppm = household.room_co2_ppm if household else None
-        return None if room_ppm is None else room_ppm / outdoor_air_ppm()
+        return None if room_ppm is None else times_outdoor(room_ppm)
     ppm = read(text, "air", "--air")
-    if not 200 <= ppm <= 20_000:
-        raise BadInput.of("--air", f"'{text}' is read; 200 to 20000 ppm is allowed.", 'Write for example "700 ppm".')
-    return ppm / outdoor_air_ppm()
+    low, high = ROOM_AIR_PPM
+    if not low <= ppm <= high:
+        raise BadInput.of(
+            "--air", f"'{text}' is read; {low:.0f} to {high:.0f} ppm is allowed.", 'Write for example "700 ppm".'
+        )
+    return times_outdoor(ppm)

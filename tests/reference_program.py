@@ -17,6 +17,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chemistry.substances import molar_mass
+from chemistry.water.composition import Water
+from chemistry.water.properties import density_kg_l
+
 Array = NDArray[np.float64]
 
 DATABASE = "phreeqc.dat"
@@ -86,6 +90,20 @@ def random_waters(count: int, seed: int) -> Waters:
     )
     # Written with so many digits, a water is the same water wherever it is read again.
     return Waters(**{field.name: np.round(getattr(waters, field.name), 5) for field in fields(Waters)})
+
+
+def as_water(waters: Waters) -> Water:
+    """The waters as the engine takes them, per litre."""
+    kg_l = density_kg_l(waters.temperature_c)
+    ions = [getattr(waters, key) * kg_l for key in ("ca", "mg", "na", "k", "cl", "so4", "alkalinity")]
+    return Water(
+        *ions,
+        nitrate_mg_l=waters.no3 * kg_l * molar_mass("NO3"),
+        ammonia_mg_n_l=waters.nh4 * kg_l * molar_mass("N"),
+        free_chlorine_mg_l=0.0,
+        total_chlorine_mg_l=0.0,
+        temperature_c=waters.temperature_c,
+    )
 
 
 def script(waters: Waters, given: str, carbon_mmol_kg: Array | None = None) -> str:

@@ -8,28 +8,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from reference_program import OUTPUT, Array, Waters, stored, three_answers
+from reference_program import OUTPUT, Array, Waters, as_water, stored, three_answers
 
-from chemistry.substances import molar_mass
-from chemistry.water.composition import Water
 from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
 from chemistry.water.properties import density_kg_l
 
 QUESTIONS = ("ph", "co2", "carbon")
-
-
-def as_water(waters: Waters) -> Water:
-    """The same per litre."""
-    kg_l = density_kg_l(waters.temperature_c)
-    ions = [getattr(waters, key) * kg_l for key in ("ca", "mg", "na", "k", "cl", "so4", "alkalinity")]
-    return Water(
-        *ions,
-        nitrate_mg_l=waters.no3 * kg_l * molar_mass("NO3"),
-        ammonia_mg_n_l=waters.nh4 * kg_l * molar_mass("N"),
-        free_chlorine_mg_l=0.0,
-        total_chlorine_mg_l=0.0,
-        temperature_c=waters.temperature_c,
-    )
 
 
 @pytest.fixture(scope="module")

@@ -10,20 +10,13 @@ import numpy as np
 from chemistry.dosing.linear_programme import Array, Programme, solve
 from chemistry.errors import BadInput
 from chemistry.substances import Salt
-from chemistry.water.composition import Water, dgh_per_mmol
+from chemistry.water.composition import ION_SYMBOLS, Water, dgh_per_mmol
 from chemistry.water.equilibrium import closed
 from chemistry.water.target import Band, Target
 
 # Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
 _SLACK = 1e-7
-_FIELDS = {
-    "Ca": "calcium_mmol_l",
-    "Mg": "magnesium_mmol_l",
-    "Na": "sodium_mmol_l",
-    "K": "potassium_mmol_l",
-    "Cl": "chloride_mmol_l",
-    "SO4": "sulfate_mmol_l",
-}
+_FIELDS = {symbol: f"{ion}_mmol_l" for ion, symbol in ION_SYMBOLS.items()}
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from chemistry import reference
 from chemistry.dosing.neutralise import assumptions_of
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.household import Household, Tank
-from chemistry.water.equilibrium import at_air, outdoor_air_ppm
+from chemistry.water.equilibrium import in_stuffy_room, outdoor_air_ppm
 
 
 def of_jobs(figures: Figures) -> list[str]:
@@ -24,8 +23,7 @@ def of_ph(figures: Figures) -> list[str]:
     """What was taken for granted about pH and the air."""
     notes, states = [], figures.states
     if figures.household.room_co2_ppm is None:
-        stuffy_ppm = reference.value("air", "stuffy_room_co2")
-        stuffy = at_air(figures.waters.refill, stuffy_ppm / outdoor_air_ppm())
+        stuffy, stuffy_ppm = in_stuffy_room(figures.waters.refill)
         notes.append(
             f"room_co2 not given: the refill comes to rest with outdoor air ({outdoor_air_ppm():.0f} ppm CO2). In a room at "
             f"{stuffy_ppm:.0f} ppm, {stuffy.co2_times_air:.1f} times that, its pH ends at {stuffy.ph:.1f} instead of "

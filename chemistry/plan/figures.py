@@ -13,7 +13,7 @@ from chemistry.dosing.remineralise import Recipe
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.household_tables import NeutraliserTable
 from chemistry.water.composition import Water
-from chemistry.water.equilibrium import Equilibrium
+from chemistry.water.equilibrium import Equilibrium, most_alkaline
 from chemistry.water.target import Target
 
 
@@ -66,7 +66,7 @@ class State:
     @property
     def most_alkaline(self) -> Equilibrium:
         """Where the pH is highest: ammonia is most poisonous and calcium carbonate least soluble there."""
-        return max(self.first, self.at_rest, self.aired, key=lambda found: float(found.ph))
+        return most_alkaline(self.at_rest, self.at_once, self.aired)
 
 
 @dataclass(frozen=True)

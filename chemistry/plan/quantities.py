@@ -12,6 +12,8 @@ from pydantic_core import PydanticCustomError
 from chemistry import units
 from chemistry.errors import BadInput, Fault
 from chemistry.substances import agent, salt
+from chemistry.water.equilibrium import ROOM_AIR_PPM
+from chemistry.water.reconstruction import HIGHEST
 from chemistry.water.target import lake_target
 
 UNFILLED = "?"
@@ -104,16 +106,16 @@ HeightM = Annotated[float, _quantity("length", -20, 20)]
 MassG = Annotated[float, _quantity("mass", 0, 1e6, above=True)]
 FlowLMin = Annotated[float, _quantity("flow", 0, 2000, above=True)]
 PowerKw = Annotated[float, _quantity("power", 0, 100)]
-WaterC = Annotated[float, _quantity("temperature", 0, 40)]  # as far as the equilibrium constants reach
-AirPpm = Annotated[float, _quantity("air", 200, 20_000)]
+WaterC = Annotated[float, _quantity("temperature", 0, HIGHEST["temperature_c"])]
+AirPpm = Annotated[float, _quantity("air", *ROOM_AIR_PPM)]
 HotC = Annotated[float, _quantity("temperature", 15, 95)]
-HardnessMmolL = Annotated[float, _quantity("hardness", 0, 20)]
-AlkalinityMeqL = Annotated[float, _quantity("alkalinity", 0, 30)]
-NitrateMgL = Annotated[float, _quantity("nitrate", 0, 1000)]
-AmmoniaMgNL = Annotated[float, _quantity("ammonia", 0, 50)]
+HardnessMmolL = Annotated[float, _quantity("hardness", 0, HIGHEST["hardness_mmol_l"])]
+AlkalinityMeqL = Annotated[float, _quantity("alkalinity", 0, HIGHEST["alkalinity_meq_l"])]
+NitrateMgL = Annotated[float, _quantity("nitrate", 0, HIGHEST["nitrate_mg_l"])]
+AmmoniaMgNL = Annotated[float, _quantity("ammonia", 0, HIGHEST["ammonia_mg_n_l"])]
 ChlorineMgL = Annotated[float, _quantity("chlorine", 0, 20)]
-ConductivityUsCm = Annotated[float, _quantity("conductivity", 0, 20_000)]
-IonMgL = Annotated[float, _quantity("ion", 0, 5000)]
+ConductivityUsCm = Annotated[float, _quantity("conductivity", 0, HIGHEST["conductivity_us_cm"])]
+IonMgL = Annotated[float, _quantity("ion", 0, HIGHEST["calcium_mg_l"])]
 Share = Annotated[float, _quantity("share", 0, 1, above=True)]
 Excess = Annotated[float, _quantity("share", 0, 2)]
 StrengthGL = Annotated[float, _quantity("strength", 0, 1000, above=True)]

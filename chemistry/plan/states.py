@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from chemistry.plan.figures import State, States, Waters
 from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, equilibrium_of, outdoor_air_ppm
+from chemistry.water.equilibrium import at_air, equilibrium_of, times_outdoor
 from chemistry.water.spread import closed_ph_spread
 
 
@@ -14,7 +14,7 @@ def states_of(waters: Waters, change_share: float, room_ppm: float | None) -> St
     Tap and refill come to rest with the room's air, outdoor air where that is not known; the tank keeps the multiple of
     CO2 that its pH and alkalinity show, as its stock and its surface stay the same.
     """
-    room = 1.0 if room_ppm is None else room_ppm / outdoor_air_ppm()
+    room = 1.0 if room_ppm is None else times_outdoor(room_ppm)
     before = equilibrium_of(waters.tank_before)
     tank = room if before is None else before.co2_times_air
     tested = [(1 - change_share, waters.tank_before), (change_share, waters.tap)]

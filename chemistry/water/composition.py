@@ -7,14 +7,12 @@ from functools import cache
 
 from chemistry.substances import molar_mass
 
+# The large ions of a water, each in the field NAME_mmol_l of `Water` and under its formula elsewhere.
+ION_SYMBOLS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
+
 # The amounts that mixing conserves, besides heat and, where every water's is known, inorganic carbon.
 CONSERVED = (
-    "calcium_mmol_l",
-    "magnesium_mmol_l",
-    "sodium_mmol_l",
-    "potassium_mmol_l",
-    "chloride_mmol_l",
-    "sulfate_mmol_l",
+    *(f"{ion}_mmol_l" for ion in ION_SYMBOLS),
     "alkalinity_meq_l",
     "nitrate_mg_l",
     "ammonia_mg_n_l",

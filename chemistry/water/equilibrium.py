@@ -22,7 +22,7 @@ from chemistry.substances import molar_mass
 from chemistry.units import figure
 from chemistry.water.activity import ARRAYS, FLOATS, Maths
 from chemistry.water.chunks import in_chunks
-from chemistry.water.composition import Water
+from chemistry.water.composition import ION_SYMBOLS, Water
 from chemistry.water.conductivity import conductivity_of
 from chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Constants, constants
 from chemistry.water.refusals import Column, in_rows, refuse_outside
@@ -32,6 +32,8 @@ from chemistry.water.species import Totals
 
 # Seawater (0.7) is the strongest water that activity coefficients of this kind have been held against [mol/kg].
 _STRONGEST = 1.0
+# CO2 that a meter may show for the air of a room [umol/mol] (common practice, no source).
+ROOM_AIR_PPM = (200.0, 20_000.0)
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,11 @@ def outdoor_air_ppm() -> float:
     return reference.value("air", "outdoor_co2")
 
 
+def times_outdoor(air_ppm: float) -> float:
+    """CO2 in air [umol/mol] as a multiple of that of outdoor air."""
+    return air_ppm / outdoor_air_ppm()
+
+
 def at_ph(water: Water, ph: Amount = None) -> Equilibrium:
     """The water at a known pH: `ph`, else the water's own; scalars, or arrays that broadcast.
 
@@ -96,6 +103,17 @@ def at_carbon(water: Water, carbon_mmol_l: Amount) -> Equilibrium:
     return _answer(water, Given.CARBON, carbon_mmol_l)
 
 
+def in_stuffy_room(water: Water) -> tuple[Equilibrium, float]:
+    """The water at rest with the air of a closed room with people in it, and the CO2 of that air [umol/mol]."""
+    air_ppm = reference.value("air", "stuffy_room_co2")
+    return at_air(water, times_outdoor(air_ppm)), air_ppm
+
+
+def most_alkaline(first: Equilibrium, *others: Equilibrium | None) -> Equilibrium:
+    """The one of highest pH: ammonia is most poisonous and calcium carbonate least soluble there."""
+    return max((first, *(other for other in others if other)), key=lambda found: float(found.ph))
+
+
 def equilibrium_of(water: Water) -> Equilibrium | None:
     """The water as it stands, by its pH or its carbon; None where neither is known. Raises OutOfRange as these do."""
     if water.ph is not None:
@@ -112,9 +130,8 @@ def closed(water: Water) -> Water:
 
 # Twice what a water of that strength can hold of one ion [mmol/L]; nothing beyond it is worth a search.
 _MOST = 2000.0
-_IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
 _COLUMNS = (
-    *(Column(f"{ion}_mmol_l", ion, "mmol/L", 0.0, _MOST) for ion in _IONS),
+    *(Column(f"{ion}_mmol_l", ion, "mmol/L", 0.0, _MOST) for ion in ION_SYMBOLS),
     Column("nitrate_mg_l", "nitrate", "mg/L NO3", 0.0, 100_000.0),
     Column("ammonia_mg_n_l", "ammonia", "mg/L N", 0.0, 30_000.0),
     Column("alkalinity_meq_l", "alkalinity", "meq/L", -_MOST, _MOST),

@@ -6,6 +6,7 @@ never guessed.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from chemistry import reference
@@ -13,10 +14,9 @@ from chemistry.errors import BadInput, OutOfRange
 from chemistry.findings import Finding
 from chemistry.substances import ion_charge, molar_mass
 from chemistry.units import figure
-from chemistry.water.composition import Water, dgh_per_mmol
-from chemistry.water.equilibrium import at_air, equilibrium_of
-
-ION_SYMBOLS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}
+from chemistry.water.composition import ION_SYMBOLS, Water, dgh_per_mmol
+from chemistry.water.constants import HIGHEST_C
+from chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of
 
 
 @dataclass(frozen=True)
@@ -44,6 +44,16 @@ class Readings:
     total_chlorine_mg_l: float | None = None
 
 
+# The most of each reading that a file or an option takes: beyond it no fresh water lies, and a unit is wrong.
+HIGHEST: Mapping[str, float] = {
+    "temperature_c": HIGHEST_C,
+    "hardness_mmol_l": 20.0,
+    "alkalinity_meq_l": 30.0,
+    "conductivity_us_cm": 20_000.0,
+    **{f"{ion}_mg_l": 5000.0 for ion in ION_SYMBOLS},
+    "nitrate_mg_l": 1000.0,
+    "ammonia_mg_n_l": 50.0,
+}
 # uS/cm of a millimole per litre, to start from (CRC Handbook: 118 at 10 mmol/L, 124 at 1).
 _PER_MMOL_NACL = 118.0
 
@@ -90,22 +100,26 @@ def described(
     try:
         water = _charge_balanced(water, readings, who, notes)
         water = _matching_conductivity(water, readings, who, notes)
-        findings += _misfits(water, readings, who)
-        _refuse_more_gas_than_open_water_holds(water, who)
+        found = equilibrium_of(water)
+        _refuse_more_gas_than_open_water_holds(water, found, who)
+        findings += _misfits(water, found, readings, who)
     except OutOfRange as error:
         raise OutOfRange(replace(fault, where=f"{who}.{fault.where}") for fault in error.faults) from error
     return Description(water, tuple(notes), tuple(findings))
 
 
-def conductivity_us_cm(water: Water) -> float:
-    """Conductivity at 25 degC [uS/cm] of the water as it stands; where pH and carbon are not known, at rest with air."""
-    found: float = (equilibrium_of(water) or at_air(water)).conductivity_us_cm
-    return found
+def conductivity_us_cm(water: Water, found: Equilibrium | None = None) -> float:
+    """Conductivity at 25 degC [uS/cm] of the water as it stands; where pH and carbon are not known, at rest with air.
+
+    found: the water at equilibrium, where it has been computed.
+    """
+    conductivity: float = (found or equilibrium_of(water) or at_air(water)).conductivity_us_cm
+    return conductivity
 
 
-def _refuse_more_gas_than_open_water_holds(water: Water, who: str) -> None:
+def _refuse_more_gas_than_open_water_holds(water: Water, found: Equilibrium | None, who: str) -> None:
     """BadInput for a pH and an alkalinity that together take more CO2 than stays in an open vessel."""
-    found, most = equilibrium_of(water), reference.value("limits", "open_vessel_times_air")
+    most = reference.value("limits", "open_vessel_times_air")
     if found is not None and found.co2_times_air > most:
         raise BadInput.of(
             f"{who}.ph",
@@ -239,7 +253,7 @@ def _matching_conductivity(water: Water, readings: Readings, who: str, notes: li
     """The water with so much sodium chloride, where neither ion was given, that it conducts as read."""
     target = readings.conductivity_us_cm
     free = _unknown(readings, "sodium") and _unknown(readings, "chloride")
-    if target is None or not free or conductivity_us_cm(water) >= target:
+    if target is None or not free or (bare := conductivity_us_cm(water)) >= target:
         return water
 
     def with_salt(amount_mmol_l: float) -> Water:
@@ -250,7 +264,7 @@ def _matching_conductivity(water: Water, readings: Readings, who: str, notes: li
         )
 
     # Nearly a straight line: the secant meets the reading in a few steps.
-    (x0, y0), x1 = (0.0, conductivity_us_cm(water)), (target - conductivity_us_cm(water)) / _PER_MMOL_NACL
+    (x0, y0), x1 = (0.0, bare), (target - bare) / _PER_MMOL_NACL
     for _ in range(8):
         y1 = conductivity_us_cm(with_salt(x1))
         if abs(y1 / target - 1) < 1e-9 or y1 == y0:
@@ -267,7 +281,7 @@ def _amounts(filled: dict[str, float]) -> str:
     )
 
 
-def _misfits(water: Water, readings: Readings, who: str) -> list[Finding]:
+def _misfits(water: Water, found: Equilibrium | None, readings: Readings, who: str) -> list[Finding]:
     """Cautions for charges that do not balance and for a conductivity the ions cannot have."""
     findings = []
     error = water.charge_error_percent
@@ -276,7 +290,7 @@ def _misfits(water: Water, readings: Readings, who: str) -> list[Finding]:
         text = _imbalance(water, readings, who)
         findings.append(_doubt("charge_imbalance", text, abs(error), trusted, "%", "charge_imbalance"))
     if readings.conductivity_us_cm:
-        computed, read = conductivity_us_cm(water), readings.conductivity_us_cm
+        computed, read = conductivity_us_cm(water, found), readings.conductivity_us_cm
         if 100 * abs(computed / read - 1) > _trusted("conductivity_misfit"):
             text = (
                 f"{who}: these ions conduct {computed:.0f} µS/cm at 25 °C, {read:.0f} was read. Test hardness and "

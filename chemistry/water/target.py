@@ -9,7 +9,8 @@ from functools import cache
 from chemistry import reference
 from chemistry.errors import BadInput
 from chemistry.substances import molar_mass
-from chemistry.water.reconstruction import ION_SYMBOLS, Description, Readings, described
+from chemistry.water.composition import ION_SYMBOLS
+from chemistry.water.reconstruction import Description, Readings, described
 
 
 @dataclass(frozen=True)

@@ -23,8 +23,7 @@ import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-from reference_program import OUTPUT, Waters, program, random_waters, script, table  # noqa: E402
-from test_equilibrium_authority import as_water  # noqa: E402
+from reference_program import OUTPUT, Waters, as_water, program, random_waters, script, table  # noqa: E402
 
 from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm  # noqa: E402
 from chemistry.water.properties import density_kg_l  # noqa: E402
