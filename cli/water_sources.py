@@ -145,14 +145,11 @@ def of_household(household: Household, which: str, option: str) -> Source:
 
 
 def deionised(temperature_c: float) -> Source:
-    """Water without ions, at rest with outdoor air: membranes let CO2 through."""
-    from chemistry.water.composition import CONSERVED, Water
-    from chemistry.water.equilibrium import at_air
+    """Water without ions, at rest with outdoor air."""
+    from chemistry.water.equilibrium import deionised_water
 
-    bare = Water(**dict.fromkeys(CONSERVED, 0.0), temperature_c=temperature_c)
-    carbon_mmol_l = at_air(bare).carbon_mmol_l
     note = "deionised: holds no ions, and as much CO2 as outdoor air gives it."
-    return Source("deionised water", replace(bare, carbon_mmol_l=carbon_mmol_l), (note,))
+    return Source("deionised water", deionised_water(temperature_c), (note,))
 
 
 def times_air(text: str | None, household: Household | None) -> float | None:

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from chemistry.dosing.cupboard import dissolve
 from chemistry.dosing.neutralise import ChlorineReadings, neutralise, treated
-from chemistry.dosing.remineralise import dissolve
 from chemistry.errors import BadInput, OutOfRange
 from chemistry.substances import agent, agents, salt
 from chemistry.water.composition import CONSERVED, Water

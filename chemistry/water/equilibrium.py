@@ -22,7 +22,7 @@ from chemistry.substances import molar_mass
 from chemistry.units import figure
 from chemistry.water.activity import ARRAYS, FLOATS, Maths
 from chemistry.water.chunks import in_chunks
-from chemistry.water.composition import ION_SYMBOLS, Water
+from chemistry.water.composition import CONSERVED, ION_SYMBOLS, Water
 from chemistry.water.conductivity import conductivity_of
 from chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Constants, constants
 from chemistry.water.refusals import Column, in_rows, refuse_outside
@@ -101,6 +101,12 @@ def at_carbon(water: Water, carbon_mmol_l: Amount) -> Equilibrium:
     ionic strengths above 1 mol/kg.
     """
     return _answer(water, Given.CARBON, carbon_mmol_l)
+
+
+def deionised_water(temperature_c: float) -> Water:
+    """Water without ions, at rest with outdoor air: membranes and resins let CO2 through."""
+    bare = Water(**dict.fromkeys(CONSERVED, 0.0), temperature_c=temperature_c)
+    return replace(bare, carbon_mmol_l=at_air(bare).carbon_mmol_l)
 
 
 def in_stuffy_room(water: Water) -> tuple[Equilibrium, float]:
