@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from chemistry import reference
+
 Level = Literal["stop", "caution", "note"]
 LEVELS: tuple[Level, ...] = ("stop", "caution", "note")
 
@@ -26,6 +28,12 @@ class Finding:
     limit: float | None = None
     unit: str = ""
     source: str = ""
+
+
+def caution_notes(*keys: str) -> list[Finding]:
+    """The usual cautions of these keys of tables/cautions.csv, as notes."""
+    rows = [(key, reference.table("cautions")[key]) for key in keys]
+    return [Finding("note", key, row["text"], source=reference.cited(row)) for key, row in rows]
 
 
 def by_gravity(findings: list[Finding]) -> tuple[Finding, ...]:

@@ -1,0 +1,68 @@
+"""Buckets and their order in sentences, and what of it is worth a caution."""
+
+from __future__ import annotations
+
+from chemistry import reference
+from chemistry.dosing.premix import Bucket, Premix, Saturation
+from chemistry.findings import Finding
+from chemistry.substances import salt
+from chemistry.units import figure
+
+_MEANS = {"calm": "stays clear", "caution": "may cloud or leave a white film", "cloud": "will cloud"}
+
+
+def pouring(premix: Premix) -> list[str]:
+    """One sentence or two for each bucket, in the order they go in."""
+    return [_sentence(bucket, last=bucket is premix.buckets[-1]) for bucket in premix.buckets]
+
+
+def _sentence(bucket: Bucket, *, last: bool) -> str:
+    cups = ", ".join(f"{figure(grams, 4)} g {name}" for name, grams in bucket.salts.items())
+    clear = " until no grain is left" if last else " until clear"
+    if bucket.strewn:
+        return f"Strew {cups} into the moving tote and stir{clear}.{_notes(bucket)}"
+    loads = f" ({bucket.loads} bucketfuls)" if bucket.loads > 1 else ""
+    why = " (tote water would cloud it)" if bucket.water == "deionised water" else ""
+    return (
+        f"Dissolve {cups} in {figure(bucket.volume_l)} L of {bucket.water}{why}{loads}, pour it in slowly where the water "
+        f"moves most, and stir{clear}.{_notes(bucket)}"
+    )
+
+
+def _notes(bucket: Bucket) -> str:
+    """How its salts want to be handled: heat, slow ones, and what fizzes."""
+    notes = [f" {name.capitalize()} {salt(name).note}." for name in bucket.salts if salt(name).note]
+    if any(salt(name).carbon_mmol_per_g() > 0 for name in bucket.salts):
+        notes.append(" It fizzes with anything acid, vitamin C too, and in hot water: keep those out of this bucket.")
+    return "".join(notes)
+
+
+def premix_findings(premix: Premix) -> list[Finding]:
+    """A finding for every bucket and plume that is not calm; the tote itself is judged where its bands are."""
+    return [
+        _finding(place) for place in premix.saturations if place.level != "calm" and not place.where.startswith("tote")
+    ]
+
+
+def tote_findings(premix: Premix) -> list[Finding]:
+    """A finding for the finished tote, at its worst, where that is not calm."""
+    return [
+        _finding(place) for place in premix.saturations if place.where.startswith("tote") and place.level != "calm"
+    ][:1]
+
+
+def _finding(place: Saturation) -> Finding:
+    kind, _, name = place.where.partition(": ")
+    limit = f"{kind}_calm" if name else "calcite_calm"
+    what = f"The {name} bucket" if kind == "bucket" else f"Where the {name} bucket meets the tote it"
+    advice = {
+        "bucket": "More water in it, or deionised water, keeps it clear.",
+        "plume": "Pour it slowly, in a thin stream, into the strongest current; what comes out as a haze may take hours to go.",
+    }.get(kind, "Less calcium or less bicarbonate keeps it clear.")
+    text = (
+        f"{what if name else f'The {place.where}'} {_MEANS[place.level]}: the saturation index of calcite reaches "
+        f"{place.si_calcite:+.1f}. {advice}"
+    )
+    row = reference.table("limits")[limit]
+    code = f"clouding_{kind.split()[0]}"
+    return Finding("caution", code, text, place.si_calcite, float(row["value"]), row["unit"], reference.cited(row))
