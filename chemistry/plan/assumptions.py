@@ -53,7 +53,10 @@ def of_doses(household: Household, neutraliser: NeutraliserDose | None) -> list[
     pure = [entry.stocked().salt.name for entry in household.salts if entry.purity is None]
     if pure:
         notes.append(f"Purity not given, taken as 100 %: {', '.join(pure)}.")
-    notes.append("Salts: the fewest grams inside the target's bands, so the refill lies near an edge of them.")
+    notes.append(
+        "Salts: the fewest that reach every band, then the fewest grams (or least cost where every price is given), so the "
+        "refill lies near an edge of its bands."
+    )
     notes.append("Hot and cold tap are taken as the same water but for their temperature.")
     return notes
 

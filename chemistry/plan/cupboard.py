@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from chemistry.dosing.conflicts import explained
 from chemistry.dosing.neutralise import Neutralisation, neutralise, treated
-from chemistry.dosing.remineralise import Recipe, recipe
+from chemistry.dosing.premix import premixed
+from chemistry.dosing.remineralise import Wish, recipe
 from chemistry.errors import NoAnswer
-from chemistry.plan.figures import NeutraliserDose, Totes
+from chemistry.plan.figures import NeutraliserDose, Salting, Totes
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.household_tables import NeutraliserTable
 from chemistry.units import rounded_up
@@ -82,15 +84,19 @@ def _readable_ml(millilitres: float) -> float:
 
 def mix_salts(
     household: Household, tank: Tank, tap: Water, neutraliser: NeutraliserDose | None, totes: Totes
-) -> tuple[Recipe, dict[str, float]]:
-    """Salts for the whole refill and for one tote, on top of what the neutraliser leaves behind."""
+) -> Salting:
+    """Salts for the refill, on top of what the neutraliser leaves behind."""
     bare = tap if neutraliser is None else treated(tap, neutraliser.dose, neutraliser.entry.substance)
-    made = recipe(
-        bare,
+    wish = Wish(
         tank.target(),
-        [entry.stocked() for entry in household.salts],
         totes.count * totes.volume_l,
-        step_g=household.scale.resolution_g,
-        parts=totes.count,
+        household.scale.resolution_g,
+        totes.count,
+        times_air=household.times_air,
     )
-    return made, {name: grams / totes.count for name, grams in made.grams.items()}
+    cupboard = [entry.stocked() for entry in household.salts]
+    made = recipe(bare, cupboard, wish)
+    per_tote_g = {name: grams / totes.count for name, grams in made.grams.items()}
+    purity = {item.salt.name: item.purity for item in cupboard}
+    premix = premixed(bare, per_tote_g, purity, totes.volume_l, wish.times_air)
+    return Salting(made, explained(bare, cupboard, wish, made), premix, bare, totes.count)

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from chemistry.change.blending import Blend
 from chemistry.change.dilution import NitrateCourse
 from chemistry.change.flow import Minutes
+from chemistry.dosing.conflicts import Conflict
 from chemistry.dosing.neutralise import Neutralisation
+from chemistry.dosing.premix import Premix
 from chemistry.dosing.remineralise import Recipe
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.household_tables import NeutraliserTable
@@ -111,12 +113,30 @@ class NeutraliserDose:
 
 
 @dataclass(frozen=True)
+class Salting:
+    """Salts of the whole refill, made of `bare` (tap water, neutralised); why they miss a band (None: they miss none);
+    and how those of one tote get into it.
+    """
+
+    recipe: Recipe
+    conflict: Conflict | None
+    premix: Premix
+    bare: Water
+    totes: int
+
+    @property
+    def per_tote_g(self) -> dict[str, float]:
+        """Grams for one tote, by name."""
+        return {name: grams / self.totes for name, grams in self.recipe.grams.items()}
+
+
+@dataclass(frozen=True)
 class Figures:
     """Every figure of one change.
 
     change_share of the live water; share_from: 'nitrate ceiling' or 'given'.  first_blend, next_blend: of the first
     tote (its plastic still at room temperature) and of each later one.  neutraliser: None where the tap has no
-    chlorine; short_neutraliser: a better one there is too little of.  salts_per_tote_g by name.  drain_minutes for the
+    chlorine; short_neutraliser: a better one there is too little of.  drain_minutes for the
     whole, pump_minutes and tap_minutes for one tote.  hot_waits_min: for every tote, how long the hot store must heat
     first.  nitrate: courses at 10 points less, this share, 10 more.
     """
@@ -133,8 +153,7 @@ class Figures:
     next_blend: Blend
     neutraliser: NeutraliserDose | None
     short_neutraliser: NeutraliserDose | None
-    recipe: Recipe
-    salts_per_tote_g: Mapping[str, float]
+    salting: Salting
     waters: Waters
     states: States
     nitrate: tuple[NitrateCourse, ...]
@@ -143,6 +162,16 @@ class Figures:
     tap_minutes: float
     hot_waits_min: tuple[float, ...]
     jobs: Jobs
+
+    @property
+    def recipe(self) -> Recipe:
+        """Salts of the whole refill."""
+        return self.salting.recipe
+
+    @property
+    def salts_per_tote_g(self) -> Mapping[str, float]:
+        """Grams for one tote, by name."""
+        return self.salting.per_tote_g
 
     @property
     def blend(self) -> Blend:

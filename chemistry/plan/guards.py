@@ -7,13 +7,15 @@ from collections.abc import Sequence
 
 from chemistry import reference
 from chemistry.change.blending import scald_findings
+from chemistry.dosing.bands import Standing
 from chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_findings
-from chemistry.dosing.remineralise import Miss
+from chemistry.dosing.pouring import premix_findings
 from chemistry.findings import Finding, Level
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Step
 from chemistry.plan.water_guards import limit_finding, water_guards
 from chemistry.units import figure
+from chemistry.water.target import measures
 
 
 def guards(figures: Figures) -> list[Finding]:
@@ -73,43 +75,47 @@ def _coarse(figures: Figures) -> list[Finding]:
 
 
 def _bands(figures: Figures) -> list[Finding]:
-    """Bands the cupboard cannot reach, bands the scale loses, and salts that lift pH far."""
-    made = figures.recipe
-    findings = [
-        Finding("stop", "band_missed", f"{_missed(miss)} {_remedy(miss)}", miss.reached, miss.limit, miss.unit,
-                figures.target.source)
-        for miss in made.missed
-    ]  # fmt: skip
-    findings += [
-        Finding("caution", "scale_misses_band", f"{_missed(miss)} Only the scale's step of "
-                f"{figure(figures.household.scale.resolution_g)} g a tote does that: a finer scale or a larger tote holds it.",
-                miss.reached, miss.limit, miss.unit, figures.target.source)
-        for miss in made.missed_by_scale
-    ]  # fmt: skip
-    if made.harsh:
-        text = (
-            f"This recipe needs {' and '.join(made.harsh)}, which lifts the pH of the tote past 10 and turns ammonia "
-            "poisonous. Put a bicarbonate into the cupboard, or more of it."
+    """Bands the cupboard cannot reach, bands the scale loses, salts that lift pH far, and buckets that may cloud."""
+    made, conflict, source = figures.recipe, figures.salting.conflict, figures.target.source
+    findings = [_missed(miss, "stop", "band_missed", source) for miss in made.missed]
+    findings += [_missed(miss, "caution", "scale_misses_band", source) for miss in made.missed_by_scale]
+    if conflict is not None:
+        level: Level = "caution" if conflict.by_scale else "stop"
+        said = conflict.sentence()
+        findings.append(
+            Finding(level, "bands_conflict", f"{said[0].upper()}{said[1:]} {conflict.advice()}", source=source)
         )
-        findings.append(Finding("stop", "harsh_salt", text, source="carbonate equilibrium: pK2 10.33 at 25 °C"))
-    return findings
+    if made.harsh:
+        findings.append(_harsh(figures, " and ".join(made.harsh)))
+    return findings + premix_findings(figures.salting.premix)
 
 
-def _missed(miss: Miss) -> str:
-    side = "below" if miss.reached < miss.limit else "above"
-    if not math.isfinite(miss.reached):
-        return f"The refill has no magnesium at all; its {miss.band} should end at {figure(miss.limit)}."
-    reached, limit = f"{figure(miss.reached, 4)} {miss.unit}".rstrip(), f"{figure(miss.limit, 4)} {miss.unit}".rstrip()
-    return f"The refill's {miss.band} comes to {reached}, {side} its band, which ends at {limit}."
+def _missed(miss: Standing, level: Level, code: str, source: str) -> Finding:
+    measure = measures()[miss.band]
+    side = "below" if miss.value < miss.limit else "above"
+    text = (
+        f"The refill's {measure.words} comes to {measure.said(miss.value)}, {side} its band, which ends at "
+        f"{measure.said(miss.limit)}."
+    )
+    if not math.isfinite(miss.value):
+        text = f"The refill has no magnesium at all; its {measure.words} should end at {measure.said(miss.limit)}."
+    return Finding(level, code, text, miss.value * measure.scale, miss.limit * measure.scale, measure.unit, source)
 
 
-def _remedy(miss: Miss) -> str:
-    below = miss.reached < miss.limit
-    if miss.band == "calcium to magnesium":
-        return f"Add a {'calcium' if below else 'magnesium'} salt to the cupboard, or more of it, or widen the band."
-    if below:
-        return "Add a salt that brings it, or more of it, to the cupboard, or widen the band."
-    return "No salt takes it out: blend in deionised water, or widen the band."
+def _harsh(figures: Figures, names: str) -> Finding:
+    """A carbonate in the recipe: a stop, unless the pH the tote will have is known and fish can stand it."""
+    at_once, highest = figures.states.refill.at_once, reference.value("limits", "highest_ph")
+    row = reference.table("limits")["highest_ph"]
+    if at_once is not None and at_once.ph <= highest:
+        text = f"This recipe needs {names}: with it the tote stands at pH {at_once.ph:.1f} at once. Stir it well."
+        return Finding("note", "harsh_salt", text, float(at_once.ph), highest, "pH", reference.cited(row))
+    stands = "past 10" if at_once is None else f"to {at_once.ph:.1f}"
+    text = (
+        f"This recipe needs {names}, which lifts the pH of the tote {stands} and turns ammonia poisonous. Put a bicarbonate "
+        "into the cupboard, or more of it."
+    )
+    source = "carbonate equilibrium: pK2 10.33 at 25 °C" if at_once is None else reference.cited(row)
+    return Finding("stop", "harsh_salt", text, None if at_once is None else float(at_once.ph), highest, "pH", source)
 
 
 def _nitrate(figures: Figures) -> list[Finding]:

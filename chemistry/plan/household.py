@@ -22,6 +22,7 @@ from chemistry.plan.household_tables import (
     Tap,
     Tote,
 )
+from chemistry.water.equilibrium import times_outdoor
 from chemistry.water.reconstruction import described
 from chemistry.water.target import Target
 
@@ -101,6 +102,11 @@ class Household(Table):
     neutralisers: list[NeutraliserTable] = Field(default=[], alias="neutraliser")
     salts: list[SaltTable] = Field(default=[], alias="salt")
     tanks: list[Tank] = Field(alias="tank", min_length=1)
+
+    @property
+    def times_air(self) -> float:
+        """CO2 of the room's air as a multiple of outdoor air's; 1 where it is not given."""
+        return 1.0 if self.room_co2_ppm is None else times_outdoor(self.room_co2_ppm)
 
     def misfits(self) -> list[q.Misfit]:
         misfits = [misfit.under("tap") for misfit in self.tap.misfits()]

@@ -8,12 +8,13 @@ from typing import Annotated
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from chemistry.change.flow import Hose, Pump
+from chemistry.dosing.cupboard import Stocked
 from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
-from chemistry.dosing.remineralise import Stocked
 from chemistry.errors import BadInput, Fault
 from chemistry.plan import quantities as q
-from chemistry.substances import Agent, Salt
-from chemistry.units import figure, kind_of, read
+from chemistry.substances import Agent, Salt, molar_mass
+from chemistry.units import amount_of, figure
+from chemistry.water.composition import ION_SYMBOLS
 from chemistry.water.reconstruction import Readings
 from chemistry.water.target import Band, Target
 
@@ -139,22 +140,17 @@ class LabelTable(Table):
     chlorine_mg_l: q.ChlorineMgL = Field(alias="chlorine")
 
     def misfits(self) -> list[q.Misfit]:
-        if kind_of(self.amount) not in ("mass", "volume"):
-            text = f"'{self.amount}' is read; grams or millilitres are wanted."
-            return [q.Misfit(("amount",), text, 'Write "5 mL".')]
+        try:
+            amount_of(self.amount)
+        except BadInput as error:
+            return [q.Misfit(("amount",), fault.message, fault.hint) for fault in error.faults]
         if self.chlorine_mg_l == 0:
             return [q.Misfit(("chlorine",), "0 mg/L would make any dose right.", "Write what the label says.")]
-        try:
-            self.dose()
-        except BadInput:
-            return [q.Misfit(("amount",), f"'{self.amount}' is read; more than nothing is wanted.", 'Write "5 mL".')]
         return []
 
     def dose(self) -> LabelDose:
         """The same for the engine."""
-        if kind_of(self.amount) == "mass":
-            return LabelDose(self.volume_l, self.chlorine_mg_l, amount_g=read(self.amount, "mass"))
-        return LabelDose(self.volume_l, self.chlorine_mg_l, amount_ml=1000 * read(self.amount, "volume"))
+        return LabelDose(self.volume_l, self.chlorine_mg_l, *amount_of(self.amount))
 
 
 class NeutraliserTable(Table):
@@ -200,11 +196,12 @@ class SaltTable(Table):
     name: q.SaltName
     purity: q.Share | None = None
     stock_g: q.MassG | None = Field(None, alias="stock")
+    price_per_kg: q.Price | None = None
 
     def stocked(self) -> Stocked:
         """The same for the engine."""
         found: Salt = self.name
-        return Stocked(found, 1.0 if self.purity is None else self.purity, self.stock_g)
+        return Stocked(found, 1.0 if self.purity is None else self.purity, self.stock_g, self.price_per_kg)
 
 
 def _pair(value: object) -> object:
@@ -217,6 +214,7 @@ def _pair(value: object) -> object:
 
 
 _Pair = BeforeValidator(_pair)
+_IonPair = Annotated[tuple[q.IonMgL, q.IonMgL], _Pair]
 
 
 class BandsTable(Table):
@@ -225,9 +223,16 @@ class BandsTable(Table):
     hardness: Annotated[tuple[q.HardnessMmolL, q.HardnessMmolL], _Pair]
     alkalinity: Annotated[tuple[q.AlkalinityMeqL, q.AlkalinityMeqL], _Pair]
     calcium_to_magnesium: Annotated[tuple[q.Ratio, q.Ratio], _Pair] | None = None
+    sodium: _IonPair | None = None
+    potassium: _IonPair | None = None
+    chloride: _IonPair | None = None
+    sulfate: _IonPair | None = None
+    conductivity: Annotated[tuple[q.ConductivityUsCm, q.ConductivityUsCm], _Pair] | None = None
+    ph_aerated: Annotated[tuple[q.Ph, q.Ph], _Pair] | None = None
+    ph_at_once: Annotated[tuple[q.Ph, q.Ph], _Pair] | None = None
 
     def misfits(self) -> list[q.Misfit]:
-        pairs = {name: getattr(self, name) for name in ("hardness", "alkalinity", "calcium_to_magnesium")}
+        pairs = {name: getattr(self, name) for name in type(self).model_fields}
         return [
             q.Misfit((name,), "the lowest is above the highest.", "Write the lower figure first.")
             for name, pair in pairs.items()
@@ -236,5 +241,22 @@ class BandsTable(Table):
 
     def target(self, name: str) -> Target:
         """The same for the engine."""
-        ratio = self.calcium_to_magnesium
-        return Target(name, Band(*self.hardness), Band(*self.alkalinity), Band(*ratio) if ratio else None, "own bands")
+
+        def band(pair: tuple[float, float] | None, scale: float = 1.0) -> Band | None:
+            return Band(pair[0] * scale, pair[1] * scale) if pair else None
+
+        ions = {
+            f"{ion}_mmol_l": band(getattr(self, ion), 1 / molar_mass(ION_SYMBOLS[ion]))
+            for ion in ("sodium", "potassium", "chloride", "sulfate")
+        }
+        return Target(
+            name,
+            Band(*self.hardness),
+            Band(*self.alkalinity),
+            band(self.calcium_to_magnesium),
+            "own bands",
+            conductivity_us_cm=band(self.conductivity),
+            ph_aerated=band(self.ph_aerated),
+            ph_at_once=band(self.ph_at_once),
+            **ions,
+        )

@@ -85,8 +85,8 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
     refill_c = tank.refill_c
     first, later = _blends(household, totes, refill_c)
     neutraliser = choose_neutraliser(household, totes)
-    made, per_tote_g = mix_salts(household, tank, replace(closed(tap), temperature_c=refill_c), neutraliser, totes)
-    refill = made.water
+    salting = mix_salts(household, tank, replace(closed(tap), temperature_c=refill_c), neutraliser, totes)
+    refill = salting.recipe.water
     after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
     waters = Waters(tap, refill, before, after)
     drain, pump = _pumping(household, tank, chosen, totes)
@@ -103,10 +103,9 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
         next_blend=later,
         neutraliser=neutraliser,
         short_neutraliser=better_but_short(household, totes, neutraliser) if neutraliser else None,
-        recipe=made,
-        salts_per_tote_g=per_tote_g,
+        salting=salting,
         waters=waters,
-        states=states_of(waters, chosen, household.room_co2_ppm),
+        states=states_of(waters, chosen, household.times_air),
         nitrate=courses,
         drain_minutes=drain,
         pump_minutes=pump,

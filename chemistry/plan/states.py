@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from chemistry.plan.figures import State, States, Waters
 from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, equilibrium_of, times_outdoor
+from chemistry.water.equilibrium import at_air, equilibrium_of
 from chemistry.water.spread import closed_ph_spread
 
 
-def states_of(waters: Waters, change_share: float, room_ppm: float | None) -> States:
+def states_of(waters: Waters, change_share: float, room: float) -> States:
     """The four waters at equilibrium.
 
-    Tap and refill come to rest with the room's air, outdoor air where that is not known; the tank keeps the multiple of
+    room: CO2 of the room's air over outdoor air; tap and refill come to rest with it.  The tank keeps the multiple of
     CO2 that its pH and alkalinity show, as its stock and its surface stay the same.
     """
-    room = 1.0 if room_ppm is None else times_outdoor(room_ppm)
     before = equilibrium_of(waters.tank_before)
     tank = room if before is None else before.co2_times_air
     tested = [(1 - change_share, waters.tank_before), (change_share, waters.tap)]

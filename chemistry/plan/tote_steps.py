@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from chemistry.dosing.pouring import pouring
 from chemistry.plan.figures import Figures
 from chemistry.plan.sheet import Sheet, centimetres, minutes_of
 from chemistry.plan.water_guards import needs_airing
-from chemistry.substances import salt
 from chemistry.units import figure
 
 
@@ -101,19 +101,9 @@ def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
 
 
 def _dissolving(figures: Figures) -> str:
-    """How to bring the salts of one tote in: what makes hardness apart from what makes alkalinity."""
-    hard: list[str] = []
-    soft: list[str] = []
-    for name, grams in figures.salts_per_tote_g.items():
-        (hard if salt(name).hardness_mmol_per_g() > 0 else soft).append(f"{figure(grams, 4)} g {name}")
-    notes = "".join(f" {name.capitalize()} {salt(name).note}." for name in figures.salts_per_tote_g if salt(name).note)
-    if hard and soft:
-        return (
-            f"Dissolve in one bucket of tote water {', '.join(hard)}; in another {', '.join(soft)}: together they "
-            f"would cloud.{notes} Pour in the first, stir, then the second, and stir until clear. No grain may be left."
-        )
-    whole = ", ".join(hard or soft)
-    return f"Dissolve {whole} in a bucket of tote water, pour in and stir until no grain is left.{notes}"
+    """How to bring the salts of one tote in, bucket by bucket."""
+    premix = figures.salting.premix
+    return " ".join([*pouring(premix), premix.reason]).strip()
 
 
 def _checking(figures: Figures, number: int) -> str:
