@@ -189,6 +189,9 @@ class Agent:
         return left + (1.0 if as_chloramine else 0.0)
 
 
+Substance = Salt | Agent
+
+
 @cache
 def salts() -> Mapping[str, Salt]:
     """Every salt of tables/salts.csv by name."""
@@ -220,6 +223,48 @@ def _agent_of(name: str, row: reference.Row) -> Agent:
         dose_from=row["dose_from"],
         note=row["note"],
     )
+
+
+@cache
+def nitrates() -> Mapping[str, Salt]:
+    """Every nitrate of tables/nitrates.csv by name: what a fertiliser's label can hold, never a salt to harden with."""
+    return MappingProxyType({name: _salt_of(name, row) for name, row in reference.table("nitrates").items()})
+
+
+@cache
+def substances() -> Mapping[str, Substance]:
+    """Every salt, nitrate and reducing agent by name."""
+    return MappingProxyType({**salts(), **nitrates(), **agents()})
+
+
+def named(name: str, where: str = "substance") -> tuple[Substance, ...]:
+    """Every substance a name can mean: one, or each hydrate where the name leaves the hydrate open.
+
+    Raises BadInput with the nearest known names.
+    """
+    folded = _folded(name)
+    known = {
+        spelled: key for table_name in ("salts", "nitrates", "agents") for spelled, key in _names(table_name).items()
+    }
+    if key := known.get(folded):
+        return (substances()[key],)
+    if hydrates := tuple(entry for key, entry in substances().items() if key.startswith(f"{folded} ")):
+        return hydrates
+    near = dict.fromkeys(known[choice] for choice in get_close_matches(folded, known, n=3, cutoff=0.4))
+    hint = f"Did you mean {' or '.join(repr(key) for key in near)}?" if near else ""
+    raise BadInput.of(where, f"'{name}' is not a salt or neutraliser known here.", hint)
+
+
+def anhydrous_formula(substance: Substance) -> str:
+    """Its formula without crystal water, such as 'MgSO4'."""
+    return substance.formula.split("·")[0]
+
+
+def hydrates_of(substance: Substance) -> tuple[Substance, ...]:
+    """The same substance with every amount of crystal water known here, itself among them, lightest first."""
+    bare = anhydrous_formula(substance)
+    same = (entry for entry in substances().values() if anhydrous_formula(entry) == bare)
+    return tuple(sorted(same, key=lambda entry: entry.molar_mass_g_mol))
 
 
 def salt(name: str, where: str = "salt") -> Salt:

@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -290,9 +291,36 @@ def _near_unit(unit_text: str) -> str:
     return "Did you mean " + " or ".join(f"'{name}'" for name in dict.fromkeys(near)) + "?" if near else ""
 
 
-def unit_of(text: str) -> str:
+def unit_of(text: str, where: str = "") -> str:
     """The unit of a quantity as written, such as "gal" of "120 gal"."""
-    return _split(text, None, "")[1]
+    return _split(text, None, where)[1]
+
+
+def number_of(text: str, where: str = "") -> float:
+    """The number of a quantity as written, such as 120.0 of "120 gal"."""
+    return _split(text, None, where)[0]
+
+
+def amount_of(text: str, where: str = "") -> tuple[float | None, float | None]:
+    """Grams or millilitres of an amount as a label or a person measures it: (grams, None) or (None, millilitres).
+
+    Raises BadInput for another kind of quantity, and for nothing or less.
+    """
+    kind = kind_of(text)
+    if kind not in ("mass", "volume"):
+        raise BadInput.of(where, f"'{text}' is read; grams or millilitres are wanted.", 'Write "5 mL".')
+    size = read(text, kind, where)
+    if size <= 0:
+        raise BadInput.of(where, f"'{text}' is read; more than nothing is wanted.", 'Write "5 mL".')
+    return (size, None) if kind == "mass" else (None, 1000 * size)
+
+
+def half_last_digit(text: str) -> float:
+    """Half of the last digit written, in the unit of the text: 0.5 for "3 dGH", 0.05 for "3.0 dGH"."""
+    match = _NUMBER.match(text)
+    if not match:
+        raise BadInput.of("", f"'{text}' does not begin with a number.")
+    return 0.5 * 10.0 ** int(Decimal(match[1]).as_tuple().exponent)
 
 
 def kind_of(text: str) -> str | None:

@@ -216,7 +216,7 @@ def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | 
 def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     """The label's own figure, where all three parts of it are given."""
     from chemistry.dosing.neutralise import LabelDose
-    from chemistry.units import kind_of
+    from chemistry.units import amount_of
 
     amount = asked.label_amount
     parts = (amount, asked.label_volume, asked.label_chlorine)
@@ -228,12 +228,9 @@ def _label(asked: Asked, reader: Reader) -> LabelDose | None:
         return None
     volume_l = reader.needed(asked.label_volume, "volume", "--label-volume")
     chlorine_mg_l = reader.needed(asked.label_chlorine, "chlorine", "--label-chlorine")
-    in_grams = kind_of(amount) == "mass"
-    size = reader.needed(amount, "mass" if in_grams else "volume", "--label-amount")
+    amounts = reader.tried(lambda: amount_of(amount, "--label-amount"))
     reader.done()
-    if in_grams:
-        return LabelDose(volume_l, chlorine_mg_l, amount_g=size)
-    return LabelDose(volume_l, chlorine_mg_l, amount_ml=1000 * size)
+    return None if amounts is None else LabelDose(volume_l, chlorine_mg_l, *amounts)
 
 
 def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None, left: Treated | None) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TypeVar
 
 from chemistry.errors import BadInput, Fault
+
+Found = TypeVar("Found")
 
 
 class Reader:
@@ -64,9 +67,14 @@ class Reader:
         if self._faults:
             raise BadInput(self._faults)
 
-    def _try(self, read: Callable[[], float]) -> float:
+    def tried(self, read: Callable[[], Found]) -> Found | None:
+        """What `read` returns, or None where it refuses; its faults are kept for `done`."""
         try:
             return read()
         except BadInput as error:
             self._faults += error.faults
-            return float("nan")
+            return None
+
+    def _try(self, read: Callable[[], float]) -> float:
+        found = self.tried(read)
+        return float("nan") if found is None else found
