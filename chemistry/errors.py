@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Self
+from typing import Any, Self
 
 
 @dataclass(frozen=True)
@@ -27,13 +27,14 @@ class Fault:
 
 
 class TapwrightError(Exception):
-    """Root of every refusal; carries its faults, its kind for machines and its exit code for shells."""
+    """Root of every refusal; carries its faults, its kind and more details for machines, and its exit code for shells."""
 
     kind = "error"
     exit_code = 2
 
-    def __init__(self, faults: Fault | Iterable[Fault]) -> None:
+    def __init__(self, faults: Fault | Iterable[Fault], details: Mapping[str, Any] | None = None) -> None:
         self.faults: tuple[Fault, ...] = (faults,) if isinstance(faults, Fault) else tuple(faults)
+        self.details = details or {}
         super().__init__("\n".join(map(str, self.faults)))
 
     @classmethod

@@ -82,7 +82,7 @@ def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
     """Write an error: as JSON to stdout, or its faults to stderr in one block."""
     if as_json:
         faults = [{"where": fault.where, "message": fault.message, "hint": fault.hint} for fault in error.faults]
-        print_json({**_head(command), "error": {"kind": error.kind, "faults": faults}})
+        print_json({**_head(command), "error": {"kind": error.kind, "faults": faults, **plain(error.details)}})
         return
     for fault in error.faults:
         line = "".join(letter if letter.isprintable() else "?" for letter in str(fault))

@@ -130,6 +130,32 @@ def neutralise(
 
 
 @app.command()
+def label(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="Label file (TOML), in place of options.")
+    ] = None,
+    name: Annotated[str | None, _option("--name", "What to call it.")] = None,
+    dose: Annotated[str | None, _option("--dose", "What the label doses, such as '5 mL' or '1 teaspoon'.")] = None,
+    volume: Annotated[str | None, _option("--in", "In how much water, such as '40 L'.")] = None,
+    raises: Annotated[str | None, _option("--raises", "What it says it raises: hardness, nitrate, calcium ...")] = None,
+    neutralises: Annotated[str | None, _option("--neutralises", "chlorine or chloramine.")] = None,
+    contains: Annotated[str | None, _option("--contains", "What it says is in it: nitrate, magnesium ...")] = None,
+    by: Annotated[str | None, _option("--by", "By how much it says, such as '3 dGH' or '120 ppm'.")] = None,
+    content: Annotated[
+        list[str] | None,
+        _option("--content", "Once for each substance in it: 'potassium nitrate 61 g/L', '..., purity 99%'."),
+    ] = None,
+    density: Annotated[str | None, _option("--density", "Of a liquid, or of a powder in a spoon: '1.2 kg/L'.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Does what a label says is in a product do what the label says a dose does?"""
+    from cli.labelling import Asked, answer
+
+    asked = Asked(file, name, dose, volume, density, raises, neutralises, contains, by, content or ())
+    _answered(lambda: answer(asked), as_json)
+
+
+@app.command()
 def blend(
     hot: Annotated[str, _option("--hot", "Hot tap, such as '58 degC'.")],
     cold: Annotated[str, _option("--cold", "Cold tap, such as '11 degC'.")],
@@ -201,6 +227,90 @@ def mix(
     from cli.mixing import answer
 
     _answered(lambda: answer(part, air, file), as_json)
+
+
+@app.command()
+def remineralise(
+    volume: Annotated[str, _option("--volume", "Refill to make, such as '200 L'.")],
+    source: Annotated[
+        str | None, _option("--from", "Water it is made of: tap, deionised or readings; else the file's tap.")
+    ] = None,
+    file: Annotated[Path | None, _option("--file", "Household file for tap, salts, scale and tanks.")] = None,
+    tank: Annotated[str | None, _option("--tank", "Tank in it whose target and temperature are meant.")] = None,
+    target: Annotated[str | None, _option("--target", "A lake by name.")] = None,
+    every_ion: Annotated[bool, _option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
+    band: Annotated[
+        list[str] | None, _option("--band", "Once for each: 'hardness 8 to 12 dGH', 'sodium up to 60 mg/L'.")
+    ] = None,
+    salt: Annotated[
+        list[str] | None,
+        _option(
+            "--salt", "Once for each, in place of the file's: 'sodium bicarbonate, purity 99%, stock 2 kg, price 4.5'."
+        ),
+    ] = None,
+    deionised: Annotated[str | None, _option("--deionised", "Deionised water at hand, such as '100 L'.")] = None,
+    deionised_price: Annotated[str | None, _option("--deionised-price", "Of a litre of it.")] = None,
+    step: Annotated[str | None, _option("--step", "Step of the scale, such as '0.1 g'; else the file's.")] = None,
+    spoon: Annotated[str | None, _option("--spoon", "Measure by level spoons instead: teaspoon or tablespoon.")] = None,
+    totes: Annotated[int, _option("--totes", "Equal totes it is made in.")] = 1,
+    temperature: Annotated[
+        str | None, _option("--temperature", "Of the refill; else the tank's or the source's.")
+    ] = None,
+    prefer: Annotated[
+        str | None, _option("--prefer", "What counts first, such as 'cost,salts'; of salts, cost, sodium, water, name.")
+    ] = None,
+    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Which salts, and how much, bring a water into a target's bands; or why none do, and what would."""
+    from cli.recipe_words import Asked as Measures
+    from cli.remineralising import Asked, answer
+
+    measures = Measures(salt or (), deionised, deionised_price, step, spoon)
+    asked = Asked(volume, source, file, tank, target, every_ion, band or (), measures, totes, temperature, prefer, air)
+    _answered(lambda: answer(asked), as_json)
+
+
+@app.command()
+def transition(
+    share: Annotated[str, _option("--share", "Of the tank, at each change, such as 25%.")],
+    target: Annotated[str | None, _option("--target", "A lake by name; else the tank's own target.")] = None,
+    every_ion: Annotated[bool, _option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
+    band: Annotated[
+        list[str] | None, _option("--band", "Of the tank in the end, once for each: 'hardness 8 to 12 dGH'.")
+    ] = None,
+    refill_band: Annotated[
+        list[str] | None, _option("--refill-band", "Of every refill, once for each: 'sodium up to 150 mg/L'.")
+    ] = None,
+    file: Annotated[Path | None, _option("--file", "Household file for tank, tap, salts and scale.")] = None,
+    tank: Annotated[str | None, _option("--tank", "Tank in it.")] = None,
+    water: Annotated[str | None, _option("--water", "The tank's water by its readings, in place of --tank.")] = None,
+    volume: Annotated[str | None, _option("--volume", "Live water of the tank; else the file's.")] = None,
+    source: Annotated[
+        str | None, _option("--from", "Water refills are made of: tap, deionised or readings; else the file's tap.")
+    ] = None,
+    salt: Annotated[
+        list[str] | None, _option("--salt", "Once for each, in place of the file's: 'sodium bicarbonate, purity 99%'.")
+    ] = None,
+    deionised: Annotated[str | None, _option("--deionised", "At hand for each refill, such as '100 L'.")] = None,
+    step: Annotated[str | None, _option("--step", "Step of the scale, such as '0.1 g'; else the file's.")] = None,
+    limit: Annotated[
+        list[str] | None, _option("--limit", "How far one change may move the tank: 'hardness 1 dGH', 'ph 0.3'.")
+    ] = None,
+    evaporation: Annotated[str | None, _option("--evaporation", "Lost between two changes, such as '5 L'.")] = None,
+    top_off: Annotated[str | None, _option("--top-off", "What replaces it: source or deionised.")] = None,
+    temperature: Annotated[str | None, _option("--temperature", "Wanted in the end; else the tank's own.")] = None,
+    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """The fewest changes from the tank's water to another, none too large for fish, and the refill of each."""
+    from cli.recipe_words import Asked as Measures
+    from cli.transitioning import Asked, answer
+
+    measures = Measures(salt or (), deionised, None, step, None)
+    asked = Asked(share, target, every_ion, band or (), refill_band or (), file, tank, water, volume, source, measures,
+                  limit or (), evaporation, top_off, temperature, air)  # fmt: skip
+    _answered(lambda: answer(asked), as_json)
 
 
 @app.command(context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity

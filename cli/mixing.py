@@ -11,6 +11,7 @@ from chemistry.errors import BadInput, Fault
 from cli import pages, water_sources
 from cli.answer import Answer
 from cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words
+from cli.water_words import water_in_words
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from cli.water_sources import Source
 
 _PART = re.compile(r"\s*(.+?)\s+of\s+(.+?)\s*$")
-_READING = re.compile(r"([a-z]+)\s+(.+)$", re.IGNORECASE)
 _EXAMPLE = "Write '60 L of tap', or '60 L of hardness 4 dGH, alkalinity 3 dKH, ph 7.6, temperature 12 degC'."
 
 
@@ -90,57 +90,7 @@ def _part(text: str, number: int, household: Household | None) -> tuple[Source, 
     volume_l = read(match[1], "volume", where)
     if not 0 < volume_l <= 1e6:
         raise BadInput.of(where, f"'{match[1]}' is read; more than 0 and up to 1000000 L is allowed.", _EXAMPLE)
-    if match[2].partition(":")[0].strip().lower() in ("tap", "tank", "refill"):
-        if household is None:
-            raise BadInput.of(
-                where, f"'{match[2]}' stands in a household file, and none is given.", "Give --file as well."
-            )
-        return water_sources.of_household(household, match[2], where), volume_l
-    # A comma within a number is not one between readings; the units say what is wrong with it.
-    first, *others = (entry.strip() for entry in re.split(r",(?!\d)", match[2]))
-    if first.lower() == "deionised":
-        return water_sources.deionised(_temperature_c(others, where)), volume_l
-    readings = _readings((first, *others), where)
-    return water_sources.of_readings(readings, f"part {number}", lambda key: f"{where}: {key}"), volume_l
-
-
-def _temperature_c(others: list[str], where: str) -> float:
-    from cli.options import Reader
-
-    readings = _readings(others, where)
-    if set(readings) != {"temperature"}:
-        raise BadInput.of(
-            where, "deionised water wants a temperature and nothing else.", "Write ', temperature 20 degC'."
-        )
-    reader = Reader()
-    temperature_c = reader.water_c(readings["temperature"], where)
-    reader.done()
-    return temperature_c or 0.0
-
-
-def _readings(entries: Sequence[str], where: str) -> dict[str, str]:
-    """Every reading once."""
-    readings: dict[str, str] = {}
-    for entry in entries:
-        key, text = _reading(entry, where)
-        if key in readings:
-            raise BadInput.of(where, f"{key} is given twice, '{readings[key]}' and '{text}'.", "Keep one.")
-        readings[key] = text
-    return readings
-
-
-def _reading(entry: str, where: str) -> tuple[str, str]:
-    """'hardness 4 dGH' as key and quantity."""
-    from difflib import get_close_matches
-
-    match = _READING.match(entry)
-    key = match[1].lower() if match else entry
-    known = [*water_sources.READINGS, "ph"]
-    if not match or key not in known:
-        near = get_close_matches(key, [*known, "tap", "deionised"], n=2, cutoff=0.5) or ["hardness", "tap"]
-        choices = " or ".join(near)
-        raise BadInput.of(where, f"'{entry}' is no reading and no water known here; {choices}?", _EXAMPLE)
-    return key, match[2]
+    return water_in_words(match[2], where, household, f"part {number}", _EXAMPLE), volume_l
 
 
 def _result(mixed: Mixture, spread: float | None) -> dict[str, Any]:

@@ -27,6 +27,8 @@ KEYS = {
                  "ammonia_unionised_mg_n_l", "alkalinity_change_meq_l", "oxygen_demand_mg_l"},
     BLEND: {"hot_l", "cold_l", "temperature_c", "hot_share", "volume_l"},
     ("convert", "12 dGH", "mg/L CaCO3"): {"value", "unit"},
+    ("label", DEMO.parent / "labels" / "hardness-honest.toml"): {"claimed", "computed", "ratio", "verdict", "explanations"},
+    ("transition", "--file", DEMO, "--tank", "Shell bay", "--share", "30%"): {"changes", "refills", "path"},
     ("check", DEMO): {"tanks"},
 }  # fmt: skip
 
