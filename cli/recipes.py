@@ -42,20 +42,16 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
     from chemistry.dosing.conflicts import explained
     from chemistry.dosing.delivered import delivered_spread
     from chemistry.dosing.pouring import premix_findings, tote_findings
-    from chemistry.dosing.premix import premixed
-    from chemistry.dosing.remineralise import recipe
+    from chemistry.dosing.prepared import prepared
     from chemistry.findings import caution_notes
     from chemistry.water.equilibrium import at_air, equilibrium_of
     from chemistry.water.spread import closed_ph_spread
 
-    made = recipe(source.water, shelf.salts, wish)
-    conflict = explained(source.water, shelf.salts, wish, made)
+    found = prepared(source.water, shelf.salts, wish)
+    made, premix = found.recipe, found.premix
+    conflict = explained(found.source, shelf.salts, wish, made)
     if conflict is not None:
         raise _refusal(conflict, made, wish)
-    per_tote_g = {name: grams / wish.parts for name, grams in made.grams.items()}
-    purity = {item.salt.name: item.purity for item in shelf.salts}
-    bare = _thinned(source.water, made, wish)
-    premix = premixed(bare, per_tote_g, purity, wish.volume_l / wish.parts, wish.times_air)
     at_once = equilibrium_of(made.water)
     spread = None if at_once is None else closed_ph_spread(made.water, source.tested())
     findings = (*source.findings, *chlorine_first(source.water), *tote_findings(premix), *premix_findings(premix))
@@ -69,20 +65,9 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
         at_once,
         at_air(made.water, wish.times_air),
         spread,
-        delivered_spread(source.water, shelf.salts, wish, made),
+        delivered_spread(found.source, shelf.salts, wish, made),
         findings,
     )
-
-
-def _thinned(water: Water, made: Recipe, wish: Wish) -> Water:
-    """The tote before any salt: the source with the recipe's deionised water."""
-    from chemistry.water.equilibrium import deionised_water
-    from chemistry.water.mixing import mix
-
-    if made.deionised_l == 0:
-        return water
-    pure = deionised_water(water.temperature_c)
-    return mix([water, pure], [wish.volume_l - made.deionised_l, made.deionised_l])[0]
 
 
 def chlorine_first(water: Water) -> list[Finding]:

@@ -1,72 +1,89 @@
-"""Journeys drawn at random, and the same changes done by hand: what the tests of transitions share."""
+"""Journeys drawn at random, and their changes done again by hand: what the tests of transitions share."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from cupboards import LINEAR, PURE, mmol_per_g
 
-from chemistry.dosing.course import Limits
 from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.journey import Journey, Transition, default_limits
-from chemistry.substances import salt
+from chemistry.dosing.journey import ANYTHING, Journey, Transition, default_limits
+from chemistry.dosing.transition import transition
+from chemistry.errors import NoAnswer
+from chemistry.substances import molar_mass, salt
 from chemistry.water.composition import Water
-from chemistry.water.target import Band, Target
+from chemistry.water.equilibrium import Equilibrium, at_air
+from chemistry.water.target import ANY, Band, Target
 
-# What thins with every change besides the ions: nitrate and ammonia conduct, and are charge.
+# What thins with every change besides the ions and alkalinity: it conducts, and bears charge.
 BESIDES = ("nitrate_mg_l", "ammonia_mg_n_l")
-DGH, DKH = 1 / 5.608, 2 / 5.608  # mmol/L and meq/L to a degree: 56.08 g of CaO to a mole, 10 mg/L to a degree
 USUAL = default_limits()
-BOUNDLESS = Limits(1e3, 1e3, 10.0, 1e3, 40.0)
-# Medium water of a tank, and a harder tap [mmol/L, meq/L].
-TANK = Water(1.0, 0.4, 1.2, 0.1, 1.2, 0.5, 1.9, 0, 0, 0, 0, 25.0)
-TAP = Water(1.3, 0.35, 0.8, 0.06, 0.9, 0.5, 2.26, 0, 0, 0, 0, 25.0)
-FOUR = ("calcium chloride dihydrate", "magnesium sulfate heptahydrate", "potassium chloride", "sodium bicarbonate")
+# A way may pass a limit by what no pen or kit sees; the sizes are the engine's own.
+PH, CONDUCTIVITY, INDEX = 0.005, 0.002, 0.002
+CALM = 1.0
+SODA, CALCIUM, EPSOM = "sodium bicarbonate", "calcium chloride dihydrate", "magnesium sulfate heptahydrate"
+FOUR = (CALCIUM, EPSOM, "potassium chloride", SODA)
 
 
 @dataclass(frozen=True)
 class Step:
-    """One change by hand: waters at rest with their air, without carbon."""
+    """One change by hand."""
 
     before: Water
     refill: Water
     after: Water
 
 
-def plus(water: Water, **added: float) -> Water:
-    """The water with so much more of some of its figures."""
-    return replace(water, **{name: getattr(water, name) + amount for name, amount in added.items()})
-
-
 def by_hand(journey: Journey, cupboard: Sequence[Stocked], done: Transition) -> Iterator[Step]:
-    """Every change again, from grams, litres, share and top-off alone."""
+    """Every change again, from grams, litres, share, top-off and the refill's temperature alone."""
     purity = {item.salt.name: item.purity for item in cupboard}
-    refill_l, tank, source = journey.volume_l * journey.share, journey.tank, journey.source
+    refill_l, source, names = journey.volume_l * journey.share, journey.source, (*LINEAR, *BESIDES)
     topping = source if journey.top_off == "source" else PURE
-    degrees_c = tank.temperature_c
+    tank, tank_c = {name: float(getattr(journey.tank, name)) for name in names}, journey.tank.temperature_c
+    open_tank = replace(journey.tank, ph=None, carbon_mmol_l=None)
     for number, change in enumerate(done.changes):
-        own = 1 - change.deionised_l / refill_l
-        given = {name: getattr(source, name) * own for name in (*LINEAR, *BESIDES)}
-        for name, gram in change.grams.items():
-            for what in LINEAR:
-                given[what] += gram * purity[name] * mmol_per_g(name, what) / refill_l
-        refill = replace(source, ph=None, carbon_mmol_l=None, temperature_c=change.refill_temperature_c, **given)
-        gathered = journey.evaporated_share if number else 0.0
-        before = {name: getattr(tank, name) + gathered * getattr(topping, name) for name in (*LINEAR, *BESIDES)}
-        after = {name: (1 - journey.share) * before[name] + journey.share * given[name] for name in before}
-        warmed_c = (1 - journey.share) * degrees_c + journey.share * change.refill_temperature_c
-        tank = replace(journey.tank, ph=None, carbon_mmol_l=None, temperature_c=degrees_c, **before)
-        yield Step(tank, refill, tank := replace(tank, temperature_c=warmed_c, **after))
-        degrees_c = warmed_c
+        refill = {name: getattr(source, name) * (1 - change.deionised_l / refill_l) for name in names}
+        for salt_name, gram in change.grams.items():
+            for name in LINEAR:
+                refill[name] += gram * purity[salt_name] * mmol_per_g(salt_name, name) / refill_l
+        if number:
+            tank = {name: tank[name] + journey.evaporated_share * getattr(topping, name) for name in names}
+        before = replace(open_tank, **tank, temperature_c=tank_c)
+        tank = {name: (1 - journey.share) * tank[name] + journey.share * refill[name] for name in names}
+        tank_c = (1 - journey.share) * tank_c + journey.share * change.refill_temperature_c
+        yield Step(
+            before,
+            replace(source, ph=None, carbon_mmol_l=None, **refill, temperature_c=change.refill_temperature_c),
+            replace(open_tank, **tank, temperature_c=tank_c),
+        )
 
 
-def far(water: Water, target: Water, width: float, **bands: Band) -> Target:
-    """Bands of a width around hardness and alkalinity of a water."""
-    hardness, alkalinity = target.hardness_mmol_l, target.alkalinity_meq_l
-    ends = (1 - width, 1 + width)
-    return Target("drawn", Band(*(hardness * end for end in ends)), Band(*(alkalinity * end for end in ends)), **bands)
+def at_rest(like: Water, amounts: np.ndarray, times_air: float = 1.0) -> Equilibrium:
+    """Many waters at rest with the air: amounts of LINEAR, one water a row."""
+    given = {name: amounts[..., column] for column, name in enumerate(LINEAR)}
+    return at_air(replace(like, ph=None, carbon_mmol_l=None, **given), times_air)
+
+
+def narrow(hardness: float, alkalinity: float, width: float, ratio: Band | None = None) -> Target:
+    """Bands of a relative width to either side."""
+    ends = np.array([1 - width, 1 + width])
+    return Target("drawn", Band(*(hardness * ends)), Band(*(alkalinity * ends)), ratio)
+
+
+def drawn_water(random: np.random.Generator, low: float, high: float, nitrate_mg_l: float) -> Water:
+    """An electroneutral water of so much hardness [mmol/L] and up to twice that alkalinity [meq/L], some of it nitrate."""
+    hardness, alkalinity, sodium = random.uniform(low, high), random.uniform(low, 2 * high), random.uniform(0.1, 1.5)
+    magnesium, potassium = random.uniform(0.15, 0.5) * hardness, random.uniform(0, 0.1)
+    nitrate_mg_l = random.uniform(0, nitrate_mg_l)
+    left = 2 * hardness + sodium + potassium - alkalinity - nitrate_mg_l / molar_mass("NO3")
+    sodium, left = sodium + max(0.2 - left, 0.0), max(left, 0.2)
+    sulfate = left * random.uniform(0.1, 0.4)
+    return Water(hardness - magnesium, magnesium, sodium, potassium, left - 2 * sulfate, sulfate, alkalinity,
+                 nitrate_mg_l, 0, 0, 0, random.uniform(12, 25))  # fmt: skip
 
 
 def drawn(random: np.random.Generator) -> tuple[Journey, list[Stocked]]:
@@ -75,47 +92,63 @@ def drawn(random: np.random.Generator) -> tuple[Journey, list[Stocked]]:
     def now_and_then(part: float) -> bool:
         return bool(random.random() < part)
 
-    def water(low: float, high: float) -> Water:
-        hardness, alkalinity, sodium = (
-            random.uniform(low, high),
-            random.uniform(low, 2 * high),
-            random.uniform(0.1, 1.5),
-        )
-        magnesium, potassium = random.uniform(0.15, 0.5) * hardness, random.uniform(0, 0.1)
-        anions = 2 * hardness + sodium + potassium - alkalinity
-        sodium += max(0.2 - anions, 0.0)
-        anions = max(anions, 0.2)
-        sulfate = anions * random.uniform(0.1, 0.4)
-        calcium, chloride = hardness - magnesium, anions - 2 * sulfate
-        return Water(calcium, magnesium, sodium, potassium, chloride, sulfate, alkalinity, 0, 0, 0, 0, 25.0)
-
-    source = water(0.2, 1.2)
-    tank = source if now_and_then(0.3) else water(0.3, 1.8)
-    hardness, alkalinity = random.uniform(0.6, 2.4), random.uniform(0.8, 4.0)
-    wide = random.uniform(0.03, 0.15)
-    bands = {}
-    if now_and_then(0.4):
-        ratio = random.uniform(0.5, 2)
-        bands["calcium_to_magnesium"] = Band(ratio, 4 * ratio)
-    target = Target(
-        "drawn",
-        Band(hardness * (1 - wide), hardness * (1 + wide)),
-        Band(alkalinity * (1 - wide), alkalinity * (1 + wide)),
-        **bands,
-    )
-    cupboard = [
-        Stocked(salt(name), purity=random.choice([1.0, 0.9]), stock_g=random.choice([None, 400.0])) for name in FOUR
-    ]
+    source = drawn_water(random, 0.2, 1.2, 10)
+    tank = replace(source if now_and_then(0.3) else drawn_water(random, 0.3, 1.8, 40), temperature_c=25.0)
+    ratio = random.uniform(0.5, 2)
     journey = Journey(
         tank,
         volume_l=float(random.choice([120.0, 400.0, 900.0])),
         source=source,
         share=float(random.choice([0.15, 0.25, 0.4, 0.5])),
-        target=target,
+        target=narrow(
+            random.uniform(0.6, 2.4),
+            random.uniform(0.8, 4),
+            random.uniform(0.03, 0.15),
+            Band(ratio, 4 * ratio) if now_and_then(0.3) else None,
+        ),
         limits=USUAL,
         step_g=float(random.choice([0.0, 0.1, 1.0])),
-        deionised=Deionised() if now_and_then(0.5) else None,
+        # Sodium is what hard-water fish mind least: a refill may hold so much of it, or anything.
+        refill=replace(ANYTHING, sodium_mmol_l=Band(0.0, 6.0)) if now_and_then(0.3) else ANYTHING,
+        deionised=Deionised() if now_and_then(0.6) else None,
         evaporated_share=0.03 if now_and_then(0.3) else 0.0,
         top_off=str(random.choice(["source", "deionised"])),
+        temperature_c=float(random.uniform(23, 29)) if now_and_then(0.2) else None,
+        times_air=random.uniform(1, 2.5),
+        room_times_air=random.uniform(1, 2),
     )
+    stocks = [None, 60.0, 400.0]
+    cupboard = [Stocked(salt(name), random.choice([1.0, 0.9]), random.choice(stocks)) for name in FOUR]
     return journey, cupboard
+
+
+Way = tuple[Journey, list[Stocked], Transition]
+
+
+@cache
+def ways(count: int = 60, seed: int = 5) -> tuple[Way, ...]:
+    """Those of so many drawn journeys that arrive and take at least one change."""
+    random = np.random.default_rng(seed)
+    found = []
+    for _ in range(count):
+        journey, cupboard = drawn(random)
+        try:
+            made = transition(journey, cupboard)
+        except NoAnswer:
+            continue
+        if made.changes:
+            found.append((journey, cupboard, made))
+    return tuple(found)
+
+
+def count_of(journey: Journey, cupboard: Sequence[Stocked]) -> float:
+    """Changes that the journey takes; infinite where it never arrives."""
+    try:
+        return len(transition(journey, cupboard).changes)
+    except NoAnswer:
+        return math.inf
+
+
+def only(**bands: Band) -> Target:
+    """A target of these bands and no others."""
+    return replace(Target("own", ANY, ANY), **bands)

@@ -293,25 +293,6 @@ def test_bands_that_no_water_has_whatever_its_charge_are_told_so() -> None:
     assert conflict is not None and "No water at all" in conflict.sentence()
 
 
-def test_a_band_of_conductivity_never_makes_a_real_water_impossible() -> None:
-    random = np.random.default_rng(3)
-    for _ in range(8):
-        grams = random.uniform(0, 40, 9) * (random.random(9) < 0.5)
-        there = amounts_in(SOFT) + effects(NAMES, 100.0) @ grams
-        water = replace(SOFT, **dict(zip(LINEAR, there, strict=True)))
-        conductivity = recipe(water, [], Wish(Target("t", ANY, ANY, conductivity_us_cm=Band(0, 9e9)), 1.0)).reached[0]
-
-        def near(value: float) -> Band:
-            return Band(0.99 * value, 1.01 * value)
-
-        target = Target(
-            "t", near(water.hardness_mmol_l), near(water.alkalinity_meq_l), conductivity_us_cm=near(conductivity.value)
-        )
-        cupboard, wish = jars(*random.choice(NAMES, 2, replace=False)), Wish(target, 100.0)
-        conflict = explained(SOFT, cupboard, wish, recipe(SOFT, cupboard, wish))
-        assert conflict is None or conflict.charge == ""
-
-
 def test_a_water_that_is_there_is_possible_however_far_from_it_the_source_is() -> None:
     """Narrow bands around one real water, asked of pure water and an empty cupboard."""
     there = effects(NAMES, 100.0) @ np.array([30.0, 10.0, 40.0, 20.0, 9.0, 8.0, 25.0, 12.0, 0.0])

@@ -65,7 +65,7 @@ def brought(bucket: Bucket, litres: float) -> np.ndarray:
 def poured(water: Water, buckets: tuple[Bucket, ...], volume_l: float) -> tuple[float, np.ndarray, float]:
     """The worst index of any plume, the tote in the end and its litres, by totals and the equilibrium."""
     start, pure = totals(start_of(water)), totals(deionised_water(water.temperature_c))
-    tote, tote_l = start, volume_l - sum(b.volume_l for b in buckets if b.water == "tote water")
+    tote, tote_l = start, volume_l - sum(b.volume_l for b in buckets)
     worst = -math.inf
     for bucket in buckets:
         if bucket.strewn:
@@ -91,15 +91,15 @@ def test_every_gram_is_in_one_bucket_and_the_bucket_dissolves_it(
     assert {name: gram for bucket in premix.buckets for name, gram in bucket.salts.items()} == grams
     for bucket in premix.buckets:
         if bucket.strewn:
-            # What takes more than a bucket, or than a third of the tote, at half of what water can hold.
+            # What takes more than a bucket, or than a quarter of the tote, at half of what water can hold.
             for name, gram in bucket.salts.items():
-                assert gram / (0.5 * solubility_g_l(salt(name), water.temperature_c)) > min(10, volume_l / 3)
+                assert gram / (0.5 * solubility_g_l(salt(name), water.temperature_c)) > min(10, volume_l / 4)
             assert bucket is premix.buckets[0]
             continue
         full = sum(gram / solubility_g_l(salt(name), water.temperature_c) for name, gram in bucket.salts.items())
-        assert full <= 0.5 * bucket.volume_l * (1 + 1e-9) or bucket.volume_l == pytest.approx(volume_l / 3)
+        assert full <= 0.5 * bucket.volume_l * (1 + 1e-9) or bucket.volume_l == pytest.approx(volume_l / 4)
         assert full <= bucket.volume_l
-        assert bucket.volume_l <= volume_l / 3 + 1e-9 or bucket.water == "deionised water"
+        assert bucket.volume_l <= volume_l / 4 + 1e-9
         assert bucket.loads == max(math.ceil(bucket.volume_l / 10 - 1e-9), 1)
 
 
@@ -111,9 +111,11 @@ def test_the_tote_holds_what_went_into_it_and_its_saturation_is_of_that(
     _, premix = mixed(water, grams_per_l, volume_l)
     _, tote, tote_l = poured(water, premix.buckets, volume_l)
     pure_l = sum(bucket.volume_l for bucket in premix.buckets if bucket.water == "deionised water")
-    assert tote_l == pytest.approx(volume_l + pure_l)
+    assert tote_l == pytest.approx(volume_l)
     everything = sum(brought(bucket, 1.0) for bucket in premix.buckets)
-    went_in = totals(start_of(water)) * volume_l + totals(deionised_water(water.temperature_c)) * pure_l + everything
+    # A bucket of deionised water takes the place of as much tote water.
+    own, pure = totals(start_of(water)), totals(deionised_water(water.temperature_c))
+    went_in = own * (volume_l - pure_l) + pure * pure_l + everything
     assert tote * tote_l == pytest.approx(went_in, rel=1e-9, abs=1e-9)
     said = {place.where: place.si_calcite for place in premix.saturations}
     final = as_water(went_in / tote_l, water.temperature_c)

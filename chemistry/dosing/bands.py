@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -35,14 +36,34 @@ _TRACE = 0.001
 
 @dataclass(frozen=True)
 class Cap:
-    """Highest saturation index of calcite at rest, and which part of what is too much calcium gives up, 0 to 1."""
+    """Highest saturation index of calcite at rest, and what gives way where it is passed.
+
+    calcium_part: of what is too much, the part that calcium gives up, 0 to 1.  least_calcium_mmol_l: calcium gives way down
+    to this, and then alkalinity; None where the part decides.
+    """
 
     index: float
     calcium_part: float = 1 / 3
+    least_calcium_mmol_l: float | None = None
 
-    def tries(self) -> Iterator[Cap]:
-        """The same cap, to be kept by less of both, of alkalinity alone, or of calcium alone: no one of them always can."""
-        return (replace(self, calcium_part=part) for part in (1 / 3, 0.0, 1.0))
+    def tries(self, source_calcium_mmol_l: float) -> tuple[Cap, ...]:
+        """The same cap, to be kept in one of several ways, as no one of them always can: by no calcium but the source's, by
+        less of both, of alkalinity alone, or of calcium alone.
+        """
+        parts = (replace(self, calcium_part=part, least_calcium_mmol_l=None) for part in (1 / 3, 0.0, 1.0))
+        return (replace(self, least_calcium_mmol_l=source_calcium_mmol_l), *parts)
+
+    def reached(self, calcium: Any, alkalinity: Any, index: Any) -> tuple[Any, Any]:
+        """Calcium [mmol/L] and alkalinity [meq/L], scalars or arrays, at which such waters come to the cap.
+
+        At one CO2 pressure the index goes with the logarithm of calcium and twice that of alkalinity.
+        """
+        room = self.index - index
+        at_cap = calcium * 10 ** (room * self.calcium_part)
+        if self.least_calcium_mmol_l is not None:
+            least = np.minimum(calcium, self.least_calcium_mmol_l)
+            at_cap = np.where(room < 0, np.maximum(calcium * 10 ** np.minimum(room, 0.0), least), calcium)
+        return at_cap, alkalinity * 10 ** ((room - np.log10(at_cap / calcium)) / 2)
 
 
 @dataclass(frozen=True)
@@ -189,17 +210,13 @@ def conductivity_weights(pivot: Water, times_air: float) -> Array:
 def calcite_rows(calcium: float, alkalinity: float, index: float, cap: Cap) -> list[Row]:
     """The cap near a water of this calcium [mmol/L] and alkalinity [meq/L] whose saturation index is `index`.
 
-    At one CO2 pressure the index goes with the logarithm of calcium and twice that of alkalinity. The row is drawn through
-    the point where the water, with less (or more) of both or of one, comes to the cap: by the inequality of means
-    Ca / Ca' + 2 A / A' <= 3 keeps Ca A^2 <= Ca' A'^2, so what holds the row holds the cap.
+    The row is drawn through the point where the water comes to the cap: by the inequality of means Ca / Ca' + 2 A / A' <= 3
+    keeps Ca A^2 <= Ca' A'^2, so what holds the row holds the cap.
     """
     if calcium <= 0 or alkalinity <= 0:
         return []
-    room = cap.index - index
-    weights = {
-        "calcium_mmol_l": 1 / (calcium * 10 ** (room * cap.calcium_part)),
-        "alkalinity_meq_l": 2 / (alkalinity * 10 ** (room * (1 - cap.calcium_part) / 2)),
-    }
+    at_cap, alkalinity_at_cap = cap.reached(calcium, alkalinity, index)
+    weights = {"calcium_mmol_l": 1 / float(at_cap), "alkalinity_meq_l": 2 / float(alkalinity_at_cap)}
     return [Row(CALCITE, _weights(weights), -math.inf, 3.0, 3.0)]
 
 

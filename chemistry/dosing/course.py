@@ -222,9 +222,9 @@ class Course:
         way, amounts, index = self.way, pivots.refill.copy(), pivots.si_calcite
         near = np.abs(way.cap.index - index) < _NEAR_CAP
         for _ in range(2 if np.any(near) else 0):
-            room = np.where(near, way.cap.index - index, 0.0)
-            amounts[_CALCIUM] *= 10 ** (room * way.cap.calcium_part)
-            amounts[_ALKALINE] *= 10 ** (room * (1 - way.cap.calcium_part) / 2)
+            with np.errstate(all="ignore"):  # a refill without calcium or alkalinity is nowhere near
+                at_cap = way.cap.reached(amounts[_CALCIUM], amounts[_ALKALINE], index)
+            amounts[[_CALCIUM, _ALKALINE]] = np.where(near, at_cap, amounts[[_CALCIUM, _ALKALINE]])
             refills = _waters(way.source, amounts, way.refill_c(self.changes))
             index = np.reshape(at_air(refills, way.room_times_air).si_calcite, -1)
         for change, refill in enumerate(self.refills):

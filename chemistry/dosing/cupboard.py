@@ -119,6 +119,7 @@ def columns(
     stock_g = np.array([math.inf if item.stock_g is None else item.stock_g for item in salts])
     effect = np.column_stack([np.zeros((len(CONSERVED), 0)), *(_brings(item) for item in salts)]) * unit_g / volume_l
     priced = bool(salts) and all(item.price_per_kg is not None for item in salts)
+    priced = priced and (deionised is None or deionised.price_per_l is not None)
     cost = unit_g * np.array([item.price_per_kg or 0.0 for item in salts]) / 1000 if priced else unit_g
     if deionised is not None:
         unit_l = _litre_step(volume_l / parts) * parts if whole else 1.0

@@ -22,7 +22,9 @@ def _sentence(bucket: Bucket, *, last: bool) -> str:
     if bucket.strewn:
         return f"Strew {cups} into the moving tote and stir{clear}.{_notes(bucket)}"
     loads = f" ({bucket.loads} bucketfuls)" if bucket.loads > 1 else ""
-    why = " (tote water would cloud it)" if bucket.water == "deionised water" else ""
+    why = ""
+    if bucket.water == "deionised water":
+        why = f" (tote water would cloud it; take {figure(bucket.volume_l)} L out of the tote first)"
     return (
         f"Dissolve {cups} in {figure(bucket.volume_l)} L of {bucket.water}{why}{loads}, pour it in slowly where the water "
         f"moves most, and stir{clear}.{_notes(bucket)}"

@@ -72,6 +72,11 @@ class Premix:
     other_order: float | None
 
     @property
+    def deionised_l(self) -> float:
+        """Deionised water in the buckets of one tote; the tote's own water is so much less."""
+        return sum(bucket.volume_l for bucket in self.buckets if bucket.water == "deionised water")
+
+    @property
     def worst(self) -> Saturation | None:
         """The place most likely to cloud; None where nothing is dissolved."""
         return self.saturations[0] if self.saturations else None
@@ -216,7 +221,7 @@ def _poured(
     water: Water, buckets: Sequence[Bucket], purity: Mapping[str, float], volume_l: float, times_air: float
 ) -> list[Saturation]:
     """Every place on the way, and the tote in the end."""
-    drawn_l = sum(bucket.volume_l for bucket in buckets if bucket.water == "tote water")
+    drawn_l = sum(bucket.volume_l for bucket in buckets)  # a bucket of deionised water takes the place of tote water
     tote, tote_l = water, volume_l - drawn_l
     places = []
     for bucket in buckets:
@@ -273,4 +278,4 @@ def _reason(order: Sequence[Bucket], worst: float, other: float | None) -> str:
     where = f"where bucket meets tote the saturation index of calcite reaches {worst:+.1f}"
     if other - worst < 0.05:
         return f"Together in one bucket they would cloud; {where} in any order."
-    return f"In this order {where}, in the other {other:+.1f}."
+    return f"In this order {where}, at best {other:+.1f} in another."

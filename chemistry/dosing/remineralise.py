@@ -210,7 +210,7 @@ def _cleared(water: Water, shelf: Columns, wish: Wish, first: Array, cap: float)
     """The same, or units inside every band whose saturation stays under the cap, where there are such."""
     if _clear(made_of(water, shelf, first, wish.volume_l), wish, cap):
         return first
-    for tried in Cap(cap).tries():
+    for tried in Cap(cap).tries(water.calcium_mmol_l):
         if (found := _under(water, shelf, wish, first, tried)) is not None:
             return found
     return first

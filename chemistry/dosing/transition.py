@@ -10,17 +10,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from itertools import combinations, product
 from typing import Any
 
 import numpy as np
 
 from chemistry import reference
-from chemistry.dosing.bands import Cap, Standing, standings
-from chemistry.dosing.choice import Rows
+from chemistry.dosing.bands import Cap, standings
 from chemistry.dosing.conflicts import explained
-from chemistry.dosing.course import Course, Limits, Pivots, Way, tracked, with_tracked
+from chemistry.dosing.course import Course, Limits, Way, tracked, with_tracked
 from chemistry.dosing.cupboard import Stocked, columns
 from chemistry.dosing.journey import (
     ANYTHING,
@@ -35,16 +34,14 @@ from chemistry.dosing.journey import (
     temperatures,
     with_target_refill,
 )
+from chemistry.dosing.legs import Found, amounts_inside, kept, reached, solved, under
 from chemistry.dosing.remineralise import Wish, recipe
 from chemistry.errors import NoAnswer
-from chemistry.programmes.linear_programme import Array, Programme, solve
+from chemistry.programmes.linear_programme import Array
 from chemistry.units import figure
 from chemistry.water.equilibrium import at_air, closed, deionised_water
 from chemistry.water.target import Band
 
-_ROUNDS = 5
-# A limit is kept when pH and conductivity are so near to it: far below what a pen can see.
-_PH, _CONDUCTIVITY, _INDEX = 0.005, 0.002, 0.002
 # Parts of the limits kept back for later roundings, tried one after another.
 _KEPT_BACK = (0.05, 0.0, 0.15)
 _MOST_ROUNDINGS = 4
@@ -72,7 +69,7 @@ def transition(journey: Journey, cupboard: Sequence[Stocked]) -> Transition:
     _refuse_illegal(way, journey)
     finely = None
     for count in range(least, MOST_CHANGES + 1):
-        if (found := _solved(way, count)) is None:
+        if (found := solved(way, count)) is None:
             continue
         finely = finely or count
         if count > finely + _MOST_LONGER:
@@ -85,7 +82,7 @@ def transition(journey: Journey, cupboard: Sequence[Stocked]) -> Transition:
 
 
 def _exact(way: Way, count: int) -> Array | None:
-    found = _solved(way, count)
+    found = solved(way, count)
     return None if found is None else found.amounts
 
 
@@ -116,77 +113,7 @@ def _way(journey: Journey, cupboard: Sequence[Stocked]) -> Way:
     return replace(way, cap=Cap(max(way.cap.index, own)))
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A course that keeps every limit, the amounts that go into it, and what the engine makes of its waters."""
-
-    course: Course
-    amounts: Array
-    pivots: Pivots
-
-    @property
-    def cost(self) -> float:
-        """Of all that goes in."""
-        return float(np.tile(self.course.way.shelf.cost, self.course.changes) @ self.amounts)
-
-
-def _solved(way: Way, count: int) -> _Found | None:
-    """So many changes of least cost, measured finely; None where there are none."""
-    course = Course.of(way, count)
-    first = _amounts(course, course.rows(None), 0)
-    if first is None:
-        return None
-    tries = (_under(Course.of(replace(way, cap=cap), count), course.pivots(first), 0) for cap in way.cap.tries())
-    return next((found for found in tries if found is not None), None)
-
-
-def _under(course: Course, pivots: Pivots, whole: int) -> _Found | None:
-    """The same near these pivots, with rows drawn anew at each answer until they hold."""
-    for _ in range(_ROUNDS):
-        amounts = _amounts(course, course.rows(pivots), whole)
-        if amounts is None:
-            return None
-        pivots = course.pivots(amounts)
-        if _kept(course, pivots):
-            return _Found(course, amounts, pivots)
-    return None
-
-
-def _amounts(course: Course, rows: Rows, whole: int) -> Array | None:
-    """Amounts inside all rows, the first `whole` of them whole numbers."""
-    stock = course.stock()
-    matrix, low, high = (
-        np.vstack([rows.matrix, stock.matrix]),
-        np.append(rows.low, stock.low),
-        np.append(rows.high, stock.high),
-    )
-    cost = np.tile(course.way.shelf.cost, course.changes)
-    return solve(Programme(cost, matrix, low, high, course.most(), whole))
-
-
-def _kept(course: Course, pivots: Pivots) -> bool:
-    """Whether pH, conductivity and clouding keep their limits by the engine itself, not only by the rows."""
-    way, (before, after) = course.way, pivots.conductivity_us_cm
-    kept = (
-        np.all(np.abs(pivots.ph[1] - pivots.ph[0]) <= way.limits.ph + _PH)
-        and np.all(np.abs(after / before - 1) <= way.limits.conductivity + _CONDUCTIVITY)
-        and np.all(pivots.si_calcite <= way.cap.index + _INDEX)
-    )
-    if not kept or not all(at.held for at in _reached(course, pivots)):
-        return False
-    return not [*way.refill.bands()] or all(
-        at.held
-        for done, refill in enumerate(pivots.refill.T)
-        for at in standings(course.refill(refill, done), way.refill, way.room_times_air)
-    )
-
-
-def _reached(course: Course, pivots: Pivots) -> tuple[Standing, ...]:
-    """Where the last tank stands in the bands of the target."""
-    return standings(course.tank(pivots.after[:, -1], course.changes), course.way.target, course.way.times_air)
-
-
-def _fewest_salts(way: Way, found: _Found) -> Way:
+def _fewest_salts(way: Way, found: Found) -> Way:
     """The same way with as few salts as still do it in so many changes; of those the set of least cost, then by name."""
     count, total = found.course.changes, way.shelf.count
     for size in range(total):
@@ -197,7 +124,7 @@ def _fewest_salts(way: Way, found: _Found) -> Way:
         for least, _, narrowed in sorted(_candidates(way, sets, count), key=lambda entry: entry[:2]):
             if least >= best - 1e-6:  # no other can be cheaper
                 break
-            tried = _solved(narrowed, count)
+            tried = solved(narrowed, count)
             if tried is not None and tried.cost < best - 1e-6:
                 best, best_way = tried.cost, narrowed
         if best_way is not None:
@@ -213,7 +140,7 @@ def _candidates(way: Way, sets: Sequence[Sequence[int]], count: int) -> Iterator
         most[[place for place in range(way.shelf.count) if place not in chosen]] = 0.0
         narrowed = replace(way, shelf=replace(way.shelf, most=most))
         course = Course.of(narrowed, count)
-        amounts = _amounts(course, course.rows(None), 0)
+        amounts = amounts_inside(course, course.rows(None), 0)
         if amounts is not None:
             yield round(float(cost @ amounts), 6), chosen, narrowed
 
@@ -229,16 +156,16 @@ def _weighed(way: Way, count: int) -> Array | None:
 
 def _all_at_once(way: Way, count: int) -> Array | None:
     """Whole steps for all changes as one integer programme, where it is small: finds what no rounding one by one does."""
-    fine, whole = _solved(way, count), count * len(way.shelf.unit)
+    fine, whole = solved(way, count), count * len(way.shelf.unit)
     if fine is None or count * np.count_nonzero(way.shelf.most) > _MOST_AT_ONCE:
         return None
-    for cap in way.cap.tries():
+    for cap in way.cap.tries(way.source.calcium_mmol_l):
         course = Course.of(replace(way, cap=cap), count)
         # Whole steps may lie far from the fine amounts: what all but keeps the limits is a better place to draw rows.
         loose = Course.of(_narrowed(course.way, -_LOOSENED), count)
-        near = _amounts(loose, loose.rows(fine.pivots), whole)
+        near = amounts_inside(loose, loose.rows(fine.pivots), whole)
         for pivots in (fine.pivots, *([] if near is None else [course.pivots(near)])):
-            if (found := _under(course, pivots, whole)) is not None:
+            if (found := under(course, pivots, whole)) is not None:
                 return found.amounts
     return None
 
@@ -247,7 +174,7 @@ def _one_by_one(way: Way, count: int, kept_back: float) -> Array | None:
     """Whole steps for one change after another: the nearest to the fine amounts from which the rest can still follow."""
     columns_each = len(way.shelf.unit)
     weighed: list[Array] = []
-    rest = _solved(_narrowed(way, kept_back), count)
+    rest = solved(_narrowed(way, kept_back), count)
     if rest is None:
         return None
     for left in range(count - 1, 0, -1):
@@ -257,15 +184,15 @@ def _one_by_one(way: Way, count: int, kept_back: float) -> Array | None:
             if tank is not None:
                 then = _after(way, tank, first)
                 narrowed = replace(_narrowed(then, kept_back), cap=rest.course.way.cap)
-                followed = _under(Course.of(narrowed, left), rest.pivots.without_first(), 0)
+                followed = under(Course.of(narrowed, left), rest.pivots.without_first(), 0)
             if followed is not None:
                 break
         if followed is None:
             return None
         weighed.append(first)
         way, rest = then, followed
-    last = _solved(way, 1)
-    whole = None if last is None else _under(last.course, last.pivots, columns_each)
+    last = solved(way, 1)
+    whole = None if last is None else under(last.course, last.pivots, columns_each)
     return None if whole is None else np.concatenate([*weighed, whole.amounts])
 
 
@@ -290,7 +217,7 @@ def _after_one(way: Way, amounts: Array) -> Array | None:
         return None
     pivots = course.pivots(amounts)
     tank: Array = pivots.after[:, 0]
-    return tank if _kept(course, pivots) else None
+    return tank if kept(course, pivots) else None
 
 
 def _narrowed(way: Way, part: float) -> Way:
@@ -340,19 +267,19 @@ def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scal
             )
         )
     return Transition(
-        tuple(changes), _reached(course, at), alone(journey), with_target_refill(journey), by_scale, settled(journey)
+        tuple(changes), reached(course, at), alone(journey), with_target_refill(journey), by_scale, settled(journey)
     )
 
 
 def _refuse_illegal(way: Way, journey: Journey) -> None:
     """Raises NoAnswer, with the largest share that does not, where even one change breaks a limit however it is salted."""
-    if _solved(_anywhere(way), 1) is not None:
+    if solved(_anywhere(way), 1) is not None:
         return
     low, high = 0.0, journey.share
     for _ in range(12):
         middle = (low + high) / 2
         tried = _anywhere(_way(replace(journey, share=middle, temperature_c=None), [*way.shelf.salts]))
-        low, high = (middle, high) if _solved(tried, 1) is not None else (low, middle)
+        low, high = (middle, high) if solved(tried, 1) is not None else (low, middle)
     percent = math.floor(100 * low)
     hint = (
         f"At most {percent} % at once keeps every limit (--share {percent}%)."
@@ -379,7 +306,7 @@ def _broken(way: Way, journey: Journey) -> str:
     alone = [
         word
         for name, word in names.items()
-        if _solved(replace(_anywhere(way), limits=replace(none, **{name: getattr(way.limits, name)})), 1) is None
+        if solved(replace(_anywhere(way), limits=replace(none, **{name: getattr(way.limits, name)})), 1) is None
     ]
     said = f"the limit of {' and of '.join(alone)}" if alone else "its limits"
     return f"a change of {journey.share:.0%} with this source breaks {said}, whatever salts are put in."

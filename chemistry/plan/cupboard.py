@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from chemistry.dosing.conflicts import explained
 from chemistry.dosing.neutralise import Neutralisation, neutralise, treated
-from chemistry.dosing.premix import premixed
-from chemistry.dosing.remineralise import Wish, recipe
+from chemistry.dosing.prepared import prepared
+from chemistry.dosing.remineralise import Wish
 from chemistry.errors import NoAnswer
 from chemistry.plan.figures import NeutraliserDose, Salting, Totes
 from chemistry.plan.household import Household, Tank
@@ -95,8 +95,6 @@ def mix_salts(
         times_air=household.times_air,
     )
     cupboard = [entry.stocked() for entry in household.salts]
-    made = recipe(bare, cupboard, wish)
-    per_tote_g = {name: grams / totes.count for name, grams in made.grams.items()}
-    purity = {item.salt.name: item.purity for item in cupboard}
-    premix = premixed(bare, per_tote_g, purity, totes.volume_l, wish.times_air)
-    return Salting(made, explained(bare, cupboard, wish, made), premix, bare, totes.count)
+    made = prepared(bare, cupboard, wish)
+    conflict = explained(made.source, cupboard, wish, made.recipe)
+    return Salting(made.recipe, conflict, made.premix, bare, totes.count)

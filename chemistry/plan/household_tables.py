@@ -228,8 +228,8 @@ class BandsTable(Table):
     chloride: _IonPair | None = None
     sulfate: _IonPair | None = None
     conductivity: Annotated[tuple[q.ConductivityUsCm, q.ConductivityUsCm], _Pair] | None = None
-    ph_aerated: Annotated[tuple[q.Ph, q.Ph], _Pair] | None = None
-    ph_at_once: Annotated[tuple[q.Ph, q.Ph], _Pair] | None = None
+    ph_aerated: Annotated[tuple[q.BandPh, q.BandPh], _Pair] | None = None
+    ph_at_once: Annotated[tuple[q.BandPh, q.BandPh], _Pair] | None = None
 
     def misfits(self) -> list[q.Misfit]:
         pairs = {name: getattr(self, name) for name in type(self).model_fields}

@@ -1,0 +1,52 @@
+"""A recipe and how it gets into the tote, each counting on the other.
+
+A bucket of deionised water thins the tote it is poured into; the recipe must know of it, and the bucket of the recipe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from chemistry.dosing.cupboard import Stocked
+from chemistry.dosing.premix import Premix, premixed
+from chemistry.dosing.remineralise import Recipe, Wish, recipe
+from chemistry.water.composition import Water
+from chemistry.water.equilibrium import closed, deionised_water
+from chemistry.water.mixing import mix
+
+_ROUNDS = 3
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A recipe for the whole, made of `source` (the water it is asked for, thinned by deionised buckets); and its buckets
+    for one tote.
+    """
+
+    recipe: Recipe
+    premix: Premix
+    source: Water
+
+
+def prepared(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Prepared:
+    """The recipe, and the buckets of one tote of it. Raises as `recipe` and `premixed` do."""
+    purity = {item.salt.name: item.purity for item in cupboard}
+    tote_l, source, counted_l = wish.volume_l / wish.parts, closed(water), 0.0
+    for _ in range(_ROUNDS):
+        made = recipe(source, cupboard, wish)
+        per_tote_g = {name: grams / wish.parts for name, grams in made.grams.items()}
+        bare = thinned(water, made.deionised_l / wish.parts, tote_l)
+        premix = premixed(bare, per_tote_g, purity, tote_l, wish.times_air)
+        if abs(premix.deionised_l - counted_l) < 1e-9:
+            break
+        counted_l, source = premix.deionised_l, thinned(water, premix.deionised_l, tote_l)
+    return Prepared(made, premix, source)
+
+
+def thinned(water: Water, deionised_l: float, volume_l: float) -> Water:
+    """The water with so many of its litres replaced by deionised water; by its carbon, where that is known."""
+    if deionised_l <= 0:
+        return closed(water)
+    pure = deionised_water(water.temperature_c)
+    return mix([closed(water), pure], [volume_l - deionised_l, deionised_l])[0]
