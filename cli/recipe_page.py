@@ -65,7 +65,8 @@ def show(screen: Console, made: Made) -> None:
     pages.heading(screen, "Where it lands")
     rows = [_row(at) for at in made.recipe.reached]
     pages.figures(screen, ("", "reached", "lowest", "highest"), rows)
-    pages.heading(screen, "pH: do not correct the first reading")
+    high = made.at_once is not None and made.recipe.harsh and made.at_once.ph > made.aerated.ph
+    pages.heading(screen, "pH: too high at first" if high else "pH: do not correct the first reading")
     pages.paragraph(screen, _course(made))
     screen.print()
     if made.premix.buckets:
@@ -90,7 +91,10 @@ def _amounts(made: Made) -> list[tuple[str, str]]:
         amount = f"{figure(grams, 4)} g {name}"
         step_g = next((item.step_g for item in made.cupboard if item.salt.name == name), None)
         if step_g is not None and recipe.steps:
-            amount = f"{recipe.steps[name]} level spoons ({figure(grams)} g) {name}"
+            count = recipe.steps[name]
+            each = f", {count // parts} a tote" if parts > 1 else ""
+            rows.append(("Salts" if not rows else "", f"{_spoons(count, made.spoon)} ({figure(grams)} g) {name}{each}"))
+            continue
         rows.append(
             ("Salts" if not rows else "", amount + (f", {figure(grams / parts, 4)} g a tote" if parts > 1 else ""))
         )
@@ -103,6 +107,10 @@ def _amounts(made: Made) -> list[tuple[str, str]]:
     if recipe.cost is not None:
         rows.append(("Cost", f"{recipe.cost:.2f} for the whole"))
     return rows
+
+
+def _spoons(count: int, spoon: str | None) -> str:
+    return f"{count} level {spoon or 'spoon'}{'' if count == 1 else 's'}"
 
 
 def _row(at: Standing) -> tuple[str, str, str, str]:

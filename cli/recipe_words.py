@@ -53,6 +53,7 @@ class Shelf:
     deionised: Deionised | None
     step_g: float
     notes: tuple[str, ...]
+    spoon: str | None = None
 
 
 def volume_of(text: str, reader: Reader) -> float:
@@ -158,7 +159,7 @@ def shelf_of(asked: Asked, household: Household | None, reader: Reader) -> Shelf
     pure = [item.salt.name for item in cupboard if item.purity == 1]
     if pure:
         notes.append(f"Purity not given, or 100 %: {', '.join(pure)}.")
-    return Shelf(tuple(cupboard), _offered(asked, reader), step_g, tuple(notes))
+    return Shelf(tuple(cupboard), _offered(asked, reader), step_g, tuple(notes), asked.spoon)
 
 
 def _cupboard(salts: Sequence[str], household: Household | None, reader: Reader) -> list[Stocked]:

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from chemistry.dosing.premix import Premix
     from chemistry.dosing.remineralise import Recipe, Wish
     from chemistry.findings import Finding
-    from chemistry.water.composition import Water
     from chemistry.water.equilibrium import Equilibrium
     from cli.recipe_words import Shelf
     from cli.water_sources import Source
@@ -35,13 +34,14 @@ class Made:
     ph_spread: float | None
     spread: dict[str, Spread]
     findings: tuple[Finding, ...]
+    spoon: str | None = None
 
 
 def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
     """The recipe for one water; raises NoAnswer where no band of it can be held."""
     from chemistry.dosing.conflicts import explained
     from chemistry.dosing.delivered import delivered_spread
-    from chemistry.dosing.pouring import premix_findings, tote_findings
+    from chemistry.dosing.pouring import harsh_findings, premix_findings, tote_findings
     from chemistry.dosing.prepared import prepared
     from chemistry.findings import caution_notes
     from chemistry.water.equilibrium import at_air, equilibrium_of
@@ -54,8 +54,16 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
         raise _refusal(conflict, made, wish)
     at_once = equilibrium_of(made.water)
     spread = None if at_once is None else closed_ph_spread(made.water, source.tested())
-    findings = (*source.findings, *chlorine_first(source.water), *tote_findings(premix), *premix_findings(premix))
-    findings += tuple(caution_notes("chemicals", "lifting")) if made.grams else ()
+    spreads = delivered_spread(found.source, shelf.salts, wish, made)
+    findings = (
+        *harsh_findings(made.harsh, at_once),
+        *chlorine_first(source),
+        *source.findings,
+        *tote_findings(premix),
+        *premix_findings(premix),
+        *_unsure(made, spreads),
+        *(caution_notes("chemicals", "lifting") if made.grams else ()),
+    )
     return Made(
         source,
         shelf.salts,
@@ -65,21 +73,47 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
         at_once,
         at_air(made.water, wish.times_air),
         spread,
-        delivered_spread(found.source, shelf.salts, wish, made),
+        spreads,
         findings,
+        shelf.spoon,
     )
 
 
-def chlorine_first(water: Water) -> list[Finding]:
+def _unsure(made: Recipe, spreads: dict[str, Spread]) -> list[Finding]:
+    """A caution where what cannot be known of a figure is more than half the width of its band."""
+    from chemistry.findings import Finding
+    from chemistry.units import figure
+    from chemistry.water.target import measures
+
+    found = []
+    for at in made.reached:
+        spread, width = spreads.get(at.band), at.within.high - at.within.low
+        if spread is None or spread.give_or_take <= width / 2:
+            continue
+        measure = measures()[at.band]
+        text = (
+            f"{measure.words.capitalize()} may lie {figure(spread.give_or_take * measure.scale, 2)} {measure.unit} to either "
+            f"side, more than its band allows; most of that is the {spread.largest}. Test the tote before it meets fish."
+        )
+        found.append(Finding("caution", "unsure", text, spread.give_or_take * measure.scale, width / 2 * measure.scale,
+                             measure.unit))  # fmt: skip
+    return found
+
+
+def chlorine_first(source: Source) -> list[Finding]:
     """What no recipe may let anyone forget."""
+    water = source.water
     from chemistry.findings import Finding
     from chemistry.units import figure
 
+    if not source.chlorine_known:
+        text = "Chlorine is not known: test the tap. If there is any, NEUTRALISER first ('tapwright neutralise'), then salts."
+        return [Finding("caution", "chlorine_unknown", text)]
     if water.total_chlorine_mg_l <= 0:
         return []
     text = (
         f"This water holds {figure(water.total_chlorine_mg_l)} mg/L of chlorine: NEUTRALISER first, then salts. "
-        "'tapwright neutralise' says how much; 'tapwright plan' counts what it leaves in the recipe."
+        "'tapwright neutralise' says how much. What it does to pH and alkalinity is not counted here; 'tapwright plan' does."
     )
     return [Finding("caution", "chlorine_first", text, water.total_chlorine_mg_l, 0.0, "mg/L")]
 

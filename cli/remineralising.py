@@ -53,8 +53,9 @@ def answer(asked: Asked) -> Answer:
     assumed = [*source.assumptions, *shelf.notes, *_assumed(made, asked, household)]
 
     def page(screen: Console) -> None:
+        pages.findings(screen, [finding for finding in made.findings if finding.level != "note"])
         show(screen, made)
-        pages.findings(screen, made.findings)
+        pages.findings(screen, [finding for finding in made.findings if finding.level == "note"])
         pages.assumptions(screen, assumed)
 
     return Answer("remineralise", result(made), page, made.findings, assumed)

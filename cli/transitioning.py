@@ -65,14 +65,15 @@ def answer(asked: Asked) -> Answer:
     reader = Reader()
     journey, shelf, tank, source = _read(asked, household, reader)
     made = transition(journey, shelf.salts)
-    findings = [*tank.findings, *source.findings, *chlorine_first(journey.source)]
+    findings = [*tank.findings, *source.findings, *(chlorine_first(source) if made.changes else [])]
     findings += _clouding(journey, made)
     findings += caution_notes("chemicals", "lifting") if made.changes else []
     assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(asked, journey)]))
 
     def page(screen: Console) -> None:
+        pages.findings(screen, [finding for finding in findings if finding.level != "note"])
         show(screen, journey, made)
-        pages.findings(screen, findings)
+        pages.findings(screen, [finding for finding in findings if finding.level == "note"])
         pages.assumptions(screen, assumed)
 
     return Answer("transition", result(journey, made), page, findings, assumed)
@@ -80,12 +81,16 @@ def answer(asked: Asked) -> Answer:
 
 def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Journey, Shelf, Source, Source]:
     """What is asked, with every fault of the options at once."""
+    from dataclasses import replace
+
     from chemistry.dosing.journey import ANYTHING, Journey
     from chemistry.water.equilibrium import at_ph
 
     share = reader.needed(asked.share, "share", "--share")
     kept = reader.tried(lambda: tank_of(asked.tank, household))
     target = target_of(asked.target, asked.every_ion, kept if asked.target is None else None, asked.bands, reader)
+    if target is not None:  # what a tank reads at once is what it reads: that band is one of refills
+        target = replace(target, ph_at_once=None)
     refill: Target | None = ANYTHING
     if asked.refill_bands:
         refill = target_of(None, False, None, asked.refill_bands, reader, "--refill-band")

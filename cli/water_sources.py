@@ -32,6 +32,7 @@ class Source:
     """A water, what to call it, and what was assumed and found on the way.
 
     made_of: for a water that was computed, the share and the tests of what it was made of.  stands: in a stocked tank.
+    chlorine_known: whether its chlorine was tested, or cannot be.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Source:
     findings: tuple[Finding, ...] = ()
     made_of: tuple[tuple[float, Water], ...] = ()
     stands: bool = False
+    chlorine_known: bool = True
 
     def tested(self) -> tuple[tuple[float, Water], ...]:
         """The waters whose pH was read, with their share in this one."""
@@ -77,7 +79,7 @@ def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[st
         found = described(Readings(temperature_c or 0.0, ph=ph, **given), name)
     except BadInput as error:
         raise _with_options(error, name, option) from None
-    return Source(name, found.water, found.assumptions, found.findings)
+    return Source(name, found.water, found.assumptions, found.findings, chlorine_known=False)
 
 
 def _with_options(error: BadInput, name: str, option: Callable[[str], str]) -> BadInput:

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-from chemistry.dosing import many_programmes
 from chemistry.errors import BadInput
+from chemistry.programmes import many_programmes
 from chemistry.programmes.many_programmes import Answers, solve_many
 from chemistry.substances import salt
 

@@ -184,7 +184,7 @@ def settled(journey: Journey) -> dict[str, tuple[float, float]]:
     if journey.evaporated_share == 0:
         return {}
     bands = (journey.target.hardness_mmol_l, journey.target.alkalinity_meq_l)
-    middle = [(band.low + band.high) / 2 for band in bands]
+    middle = [(band.low + band.high) / 2 if math.isfinite(band.high) else band.low for band in bands]
     gathered = journey.evaporated_share * (1 - journey.share) / journey.share
     return {
         "deionised": (middle[0], middle[1]),

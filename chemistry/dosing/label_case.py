@@ -82,10 +82,17 @@ class Case:
         return self.computed() / self.claim.claimed
 
     def tolerance(self) -> float:
-        """How far the ratio may be from 1 for the label to agree: rounding, purity and the spoon, added up."""
+        """How far the ratio may be from 1 for the label to agree: rounding, purity and the spoon, added up.
+
+        A figure of one digit is taken for no coarser than a quarter of it; and what a label says of chlorine is taken at its
+        word, as a dose that leaves any kills.
+        """
         unsure = sum(share * (part.rounding + _purity_tolerance(part)) for part, share in self.effects())
         unsure += self.computed() * self.dose.spread
-        return (self.claim.half + unsure) / self.claim.claimed
+        rounding = min(self.claim.half, reference.value("label_tolerance", "coarse") / 100 * self.claim.claimed)
+        if self.claim.effect.kind in ("chlorine", "chloramine"):
+            rounding = 0.0
+        return (rounding + unsure) / self.claim.claimed
 
     def verdict(self) -> str:
         """agrees, overstates or understates."""

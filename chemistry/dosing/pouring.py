@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from chemistry import reference
 from chemistry.dosing.premix import Bucket, Premix, Saturation
 from chemistry.findings import Finding
 from chemistry.substances import salt
 from chemistry.units import figure
+from chemistry.water.equilibrium import Equilibrium
 
 _MEANS = {"calm": "stays clear", "caution": "may cloud or leave a white film", "cloud": "will cloud"}
 
@@ -44,6 +47,24 @@ def premix_findings(premix: Premix) -> list[Finding]:
     return [
         _finding(place) for place in premix.saturations if place.level != "calm" and not place.where.startswith("tote")
     ]
+
+
+def harsh_findings(names: Sequence[str], at_once: Equilibrium | None) -> list[Finding]:
+    """A carbonate in the recipe: a stop, unless the pH the tote will have is known and fish can stand it."""
+    if not names:
+        return []
+    row, said = reference.table("limits")["highest_ph"], " and ".join(names)
+    highest = float(row["value"])
+    if at_once is not None and at_once.ph <= highest:
+        text = f"This recipe needs {said}: with it the tote stands at pH {at_once.ph:.1f} at once. Stir it well."
+        return [Finding("note", "harsh_salt", text, float(at_once.ph), highest, "pH", reference.cited(row))]
+    stands = "past 10" if at_once is None else f"to {at_once.ph:.1f}"
+    text = (
+        f"This recipe needs {said}, which lifts the pH of the tote {stands} and turns ammonia poisonous. Put a bicarbonate "
+        "into the cupboard, or more of it."
+    )
+    source = "carbonate equilibrium: pK2 10.33 at 25 °C" if at_once is None else reference.cited(row)
+    return [Finding("stop", "harsh_salt", text, None if at_once is None else float(at_once.ph), highest, "pH", source)]
 
 
 def tote_findings(premix: Premix) -> list[Finding]:

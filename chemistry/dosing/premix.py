@@ -83,12 +83,18 @@ class Premix:
 
 
 def premixed(
-    water: Water, grams: Mapping[str, float], purity: Mapping[str, float], volume_l: float, times_air: float
+    water: Water,
+    grams: Mapping[str, float],
+    purity: Mapping[str, float],
+    volume_l: float,
+    times_air: float,
+    *,
+    deionised: bool = True,
 ) -> Premix:
     """Buckets for one tote of `volume_l` that holds `water` and is to get these grams.
 
-    purity: of each salt, by mass.  times_air: CO2 of the room's air over outdoor air; a water whose pH is not known is
-    taken as at rest with it.  Raises OutOfRange as the equilibrium does.
+    purity: of each salt, by mass.  times_air: CO2 of the room's air over outdoor air; a water whose pH is not known is taken
+    as at rest with it.  deionised: whether a bucket may be of deionised water.  Raises OutOfRange as the equilibrium does.
     """
     water = closed(water)
     if water.carbon_mmol_l is None:
@@ -98,6 +104,8 @@ def premixed(
     best: Premix | None = None
     for larger in _LARGER:
         buckets = _buckets(water, grams, purity, volume_l, larger)
+        if not deionised:
+            buckets = [replace(bucket, water="tote water") for bucket in buckets]
         if best is not None and sum(bucket.volume_l for bucket in buckets) > volume_l / 3:
             break
         found = _ordered(water, buckets, purity, volume_l, times_air)

@@ -35,13 +35,25 @@ def prepared(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Prepared:
     tote_l, source, counted_l = wish.volume_l / wish.parts, closed(water), 0.0
     for _ in range(_ROUNDS):
         made = recipe(source, cupboard, wish)
+        if made.missed or made.missed_by_scale:
+            break
         per_tote_g = {name: grams / wish.parts for name, grams in made.grams.items()}
         bare = thinned(water, made.deionised_l / wish.parts, tote_l)
         premix = premixed(bare, per_tote_g, purity, tote_l, wish.times_air)
         if abs(premix.deionised_l - counted_l) < 1e-9:
             break
         counted_l, source = premix.deionised_l, thinned(water, premix.deionised_l, tote_l)
+    if made.missed or made.missed_by_scale:  # of the water as it is: what is told of a conflict must be of that
+        return _plain(closed(water), cupboard, wish, purity)
     return Prepared(made, premix, source)
+
+
+def _plain(water: Water, cupboard: Sequence[Stocked], wish: Wish, purity: dict[str, float]) -> Prepared:
+    """The same with buckets of tote water alone, even where that clouds them."""
+    made, tote_l = recipe(water, cupboard, wish), wish.volume_l / wish.parts
+    per_tote_g = {name: grams / wish.parts for name, grams in made.grams.items()}
+    bare = thinned(water, made.deionised_l / wish.parts, tote_l)
+    return Prepared(made, premixed(bare, per_tote_g, purity, tote_l, wish.times_air, deionised=False), water)
 
 
 def thinned(water: Water, deionised_l: float, volume_l: float) -> Water:

@@ -143,7 +143,7 @@ def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
         missed=() if by_scale else missed,
         missed_by_scale=missed if by_scale else (),
         harsh=tuple(item.salt.name for item in shelf.salts if not item.salt.gentle and item.salt.name in used),
-        steps={name: round(number) for name, number in used.items()} if shelf.whole else None,
+        steps={name: round(number) * wish.parts for name, number in used.items()} if shelf.whole else None,
         deionised_l=float(amounts[shelf.count :] @ shelf.unit[shelf.count :]),
         cost=float(amounts @ shelf.cost) if shelf.priced else None,
     )

@@ -315,8 +315,8 @@ def _broken(way: Way, journey: Journey) -> str:
 def _never(journey: Journey, way: Way, cupboard: Sequence[Stocked], *, by_scale: bool) -> NoAnswer:
     """Why no number of changes arrives: the scale, the bands themselves, or the limits."""
     if by_scale:
-        hint = f"A finer scale than {figure(journey.step_g)} g does it, or wider bands."
-        return NoAnswer.of("transition", "the steps of the scale are too coarse to keep limits and bands.", hint)
+        said = f"no whole steps of {figure(journey.step_g)} g are found that keep every limit and band all the way."
+        return NoAnswer.of("transition", said, "Weigh finer, or widen a band or a limit a little.")
     refill_l = journey.volume_l * journey.share
     wish = Wish(journey.target, refill_l, deionised=journey.deionised, times_air=journey.times_air)
     conflict = explained(journey.source, cupboard, wish, recipe(journey.source, cupboard, wish))

@@ -22,6 +22,7 @@ from chemistry.water.composition import Water
 from chemistry.water.target import measures
 
 _ROUNDS = 4
+_PH_OF_TANKS, _MOST_TIMES = (6.0, 10.0), 3.0
 _FINER_G = (0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001)
 
 
@@ -116,8 +117,15 @@ def bands_moved(asked: Asked) -> Iterator[Move]:
                 if found is None:
                     break
                 near = near.near(found.amounts)
-            if found is not None:
-                yield _moved(asked, row, side, found.amounts)
+            if found is not None and _can_be_meant(move := _moved(asked, row, side, found.amounts)):
+                yield move
+
+
+def _can_be_meant(move: Move) -> bool:
+    """Whether anyone would move a band so far: not to a pH no tank has, and not to many times what it was."""
+    if move.name.startswith("ph_"):
+        return _PH_OF_TANKS[0] <= move.then <= _PH_OF_TANKS[1]
+    return math.isfinite(move.then) and (not move.now or move.then <= _MOST_TIMES * move.now)
 
 
 def _rows_of_end(asked: Asked, row: Row, side: str) -> list[int]:
@@ -159,6 +167,8 @@ def more_stock(asked: Asked) -> Iterator[Move]:
         found = _least_of(only, asked, most)
         if found is not None:
             then, now = _outwards(float(only @ found), up=True), _in_stock(asked, int(place))
+            if then <= now:  # what rounding leaves of a stock is no way out
+                continue
             unit, name = unit_of(shelf, int(place)), name_of(shelf, int(place))
             text = f"have {figure(then, 4)} {unit} of {name} at hand instead of {figure(now, 4)}"
             yield Move("stock", name, now, then, unit, text)

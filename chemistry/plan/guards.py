@@ -9,7 +9,7 @@ from chemistry import reference
 from chemistry.change.blending import scald_findings
 from chemistry.dosing.bands import Standing
 from chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_findings
-from chemistry.dosing.pouring import premix_findings
+from chemistry.dosing.pouring import harsh_findings, premix_findings
 from chemistry.findings import Finding, Level
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Step
@@ -85,8 +85,7 @@ def _bands(figures: Figures) -> list[Finding]:
         findings.append(
             Finding(level, "bands_conflict", f"{said[0].upper()}{said[1:]} {conflict.advice()}", source=source)
         )
-    if made.harsh:
-        findings.append(_harsh(figures, " and ".join(made.harsh)))
+    findings += harsh_findings(made.harsh, figures.states.refill.at_once)
     return findings + premix_findings(figures.salting.premix)
 
 
@@ -100,22 +99,6 @@ def _missed(miss: Standing, level: Level, code: str, source: str) -> Finding:
     if not math.isfinite(miss.value):
         text = f"The refill has no magnesium at all; its {measure.words} should end at {measure.said(miss.limit)}."
     return Finding(level, code, text, miss.value * measure.scale, miss.limit * measure.scale, measure.unit, source)
-
-
-def _harsh(figures: Figures, names: str) -> Finding:
-    """A carbonate in the recipe: a stop, unless the pH the tote will have is known and fish can stand it."""
-    at_once, highest = figures.states.refill.at_once, reference.value("limits", "highest_ph")
-    row = reference.table("limits")["highest_ph"]
-    if at_once is not None and at_once.ph <= highest:
-        text = f"This recipe needs {names}: with it the tote stands at pH {at_once.ph:.1f} at once. Stir it well."
-        return Finding("note", "harsh_salt", text, float(at_once.ph), highest, "pH", reference.cited(row))
-    stands = "past 10" if at_once is None else f"to {at_once.ph:.1f}"
-    text = (
-        f"This recipe needs {names}, which lifts the pH of the tote {stands} and turns ammonia poisonous. Put a bicarbonate "
-        "into the cupboard, or more of it."
-    )
-    source = "carbonate equilibrium: pK2 10.33 at 25 °C" if at_once is None else reference.cited(row)
-    return Finding("stop", "harsh_salt", text, None if at_once is None else float(at_once.ph), highest, "pH", source)
 
 
 def _nitrate(figures: Figures) -> list[Finding]:

@@ -77,6 +77,8 @@ class Measure:
 
     def said(self, value: float) -> str:
         """The value, in its own canonical unit, as people write it."""
+        if not math.isfinite(value):
+            return "without end"
         return f"{figure(value * self.scale, 4)} {self.unit}".rstrip()
 
 
