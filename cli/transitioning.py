@@ -66,7 +66,7 @@ def answer(asked: Asked) -> Answer:
     journey, shelf, tank, source = _read(asked, household, reader)
     made = transition(journey, shelf.salts)
     findings = [*tank.findings, *source.findings, *(chlorine_first(source) if made.changes else [])]
-    findings += _clouding(journey, made)
+    findings += [*_clouding(journey, made), *_hot(made)]
     findings += caution_notes("chemicals", "lifting") if made.changes else []
     assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(asked, journey)]))
 
@@ -184,13 +184,23 @@ def _clouding(journey: Journey, made: Transition) -> list[Finding]:
     from chemistry.plan.water_guards import clouding_words, limit_finding
     from chemistry.water.equilibrium import at_air
 
-    highest = max(
-        (float(at_air(change.refill, journey.room_times_air).si_calcite) for change in made.changes), default=0.0
-    )
+    indices = [float(at_air(change.refill, journey.room_times_air).si_calcite) for change in made.changes]
+    highest = round(max(indices, default=0.0), 2)  # one held to the cap may stand a thousandth above it
     text = (
         f"A refill {clouding_words(highest)}: its saturation index of calcite reaches {highest:+.1f} in the room's air."
     )
     return limit_finding("clouding", highest, text, "calcite_calm")
+
+
+def _hot(made: Transition) -> list[Finding]:
+    """A caution where fish near the hose meet water many degrees from their own."""
+    from chemistry.plan.water_guards import limit_finding
+
+    far_c = max(
+        (abs(change.refill_temperature_c - change.before.temperature_c) for change in made.changes), default=0.0
+    )
+    text = f"A refill stands {far_c:.0f} °C from the tank: fish near the hose meet it so. Let the heater do it instead."
+    return limit_finding("refill_temperature", far_c, text, "temperature_step")
 
 
 def _assumed(asked: Asked, journey: Journey) -> list[str]:

@@ -106,7 +106,8 @@ def drawn(random: np.random.Generator) -> tuple[Journey, list[Stocked]]:
             random.uniform(0.03, 0.15),
             Band(ratio, 4 * ratio) if now_and_then(0.3) else None,
         ),
-        limits=USUAL,
+        # A drop of alkalinity hardly moves pH: its limit is put to the test by one that is stricter than usual.
+        limits=replace(USUAL, ph=0.12) if now_and_then(0.3) else USUAL,
         step_g=float(random.choice([0.0, 0.1, 1.0])),
         # Sodium is what hard-water fish mind least: a refill may hold so much of it, or anything.
         refill=replace(ANYTHING, sodium_mmol_l=Band(0.0, 6.0)) if now_and_then(0.3) else ANYTHING,

@@ -111,7 +111,9 @@ def test_twice_the_water_takes_twice_of_everything(cupboard: list[Stocked], targ
 @given(some_jars, calm_targets, st.integers(2, 5))
 def test_batches_are_one_volume_with_coarser_steps(cupboard: list[Stocked], target: Target, parts: int) -> None:
     one = recipe(SOFT, cupboard, Wish(target, 100.0 * parts, 0.5 * parts))
-    assert recipe(SOFT, cupboard, Wish(target, 100.0 * parts, 0.5, parts)) == one
+    several = recipe(SOFT, cupboard, Wish(target, 100.0 * parts, 0.5, parts))
+    assert several.steps == {name: parts * steps for name, steps in (one.steps or {}).items()}
+    assert replace(several, steps=one.steps) == one
 
 
 @settings(max_examples=25)

@@ -31,8 +31,9 @@ from journeys import (
     ways,
 )
 
+from chemistry.dosing.course import Limits
 from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.journey import ANYTHING, Journey, Transition, settled, temperatures, with_target_refill
+from chemistry.dosing.journey import ANYTHING, Journey, Transition, settled, temperatures
 from chemistry.dosing.transition import transition
 from chemistry.errors import NoAnswer
 from chemistry.substances import salt
@@ -267,51 +268,11 @@ def test_bands_of_conductivity_and_ph_are_reached_as_well() -> None:
     assert made.each_alone == max(math.ceil(conductivity), math.ceil((8.4 - first.ph) / 0.5), 1)
 
 
-def test_the_bands_of_a_refill_bind() -> None:
-    free = transition(PLAIN, jars(*FOUR))
-    most_us_cm = max(float(at_air(change.refill).conductivity_us_cm) for change in free.changes) - 60
-    bound = transition(replace(PLAIN, refill=only(conductivity_us_cm=Band(0, most_us_cm))), jars(*FOUR))
+@pytest.mark.parametrize("limits", [USUAL, replace(USUAL, conductivity=9.0)], ids=["usual", "free"])
+def test_the_bands_of_a_refill_bind(limits: Limits) -> None:
+    journey = replace(PLAIN, limits=limits)
+    free = transition(journey, jars(*FOUR))
+    most_us_cm = max(float(at_air(change.refill).conductivity_us_cm) for change in free.changes) - 100
+    bound = transition(replace(journey, refill=only(conductivity_us_cm=Band(0, most_us_cm))), jars(*FOUR))
     assert len(bound.changes) >= len(free.changes)
     assert all(float(at_air(change.refill).conductivity_us_cm) <= most_us_cm + 0.05 for change in bound.changes)
-
-
-@pytest.mark.parametrize("share", [0.1, 0.25, 0.6])
-@pytest.mark.parametrize("width", [0.01, 0.1])
-def test_a_refill_that_is_the_target_comes_ever_closer(share: float, width: float) -> None:
-    goal = narrow(1.6, 3.1, width)
-    journey = replace(PLAIN, share=share, target=goal)
-    hardness, alkalinity, changes = TANK.hardness_mmol_l, TANK.alkalinity_meq_l, 0
-    while not (goal.hardness_mmol_l.holds(hardness) and goal.alkalinity_meq_l.holds(alkalinity)):
-        hardness, alkalinity = hardness + share * (1.6 - hardness), alkalinity + share * (3.1 - alkalinity)
-        changes += 1
-    assert with_target_refill(journey) == changes
-    assert hardness < 1.6  # and it has not arrived
-    assert transition(replace(journey, limits=USUAL), jars(*FOUR)).with_target_refill == changes
-
-
-def test_a_refill_that_is_the_target_never_comes_inside_bands_without_width() -> None:
-    assert with_target_refill(replace(PLAIN, target=narrow(1.6, 3.1, 0.0))) is None
-    assert with_target_refill(replace(PLAIN, target=only(hardness_mmol_l=Band(0.55, 0.55)))) == 0
-    assert with_target_refill(replace(PLAIN, target=only(hardness_mmol_l=Band(1.0, math.inf)))) is None
-
-
-@pytest.mark.parametrize("top_off", ["source", "deionised"])
-def test_what_the_tank_settles_at_against_five_hundred_intervals(top_off: str) -> None:
-    journey = replace(PLAIN, source=HARD_TAP, evaporated_share=0.07, top_off=top_off)
-    hardness, alkalinity = TANK.hardness_mmol_l, TANK.alkalinity_meq_l
-    for _ in range(500):
-        # An interval: 7 % goes as vapour and leaves its salts; the top-off brings its own; then a change.
-        topping = (HARD_TAP.hardness_mmol_l, HARD_TAP.alkalinity_meq_l) if top_off == "source" else (0.0, 0.0)
-        hardness = 0.75 * (0.93 * (hardness / 0.93) + 0.07 * topping[0]) + 0.25 * 1.4
-        alkalinity = 0.75 * (0.93 * (alkalinity / 0.93) + 0.07 * topping[1]) + 0.25 * 2.4
-    assert settled(journey)[top_off] == pytest.approx((hardness, alkalinity), rel=1e-9)
-    assert settled(journey)["source"][0] > settled(journey)["deionised"][0]
-    assert settled(replace(journey, evaporated_share=0.0)) == {}
-
-
-def test_tap_that_tops_off_takes_a_tank_past_its_target() -> None:
-    journey = replace(PLAIN, source=HARD_TAP, evaporated_share=0.1, top_off="source", deionised=Deionised())
-    made = transition(replace(journey, tank=HARD_TAP, target=narrow(1.8, 3.0, 0.05)), jars(*FOUR))
-    gathered = 0.1 * 0.75 / 0.25
-    assert made.settles["source"][0] == pytest.approx(1.8 + gathered * HARD_TAP.hardness_mmol_l)
-    assert made.settles["source"][0] > 1.8 * 1.05

@@ -209,6 +209,14 @@ def test_each_quantity_by_itself_is_too_few_where_refills_must_stay_clear() -> N
     assert len(made.changes) == fewest(journey, jars(SODA), 0.0) > 2
 
 
+@pytest.mark.parametrize(("ph", "changes"), [(0.5, 1), (0.2, 2), (0.1, 3)])
+def test_the_limit_of_ph_where_it_alone_binds(ph: float, changes: int) -> None:
+    journey = replace(PLAIN, share=0.4, target=only(alkalinity_meq_l=Band(1.4, 1.5)), step_g=2.0)
+    journey = replace(journey, limits=replace(USUAL, ph=ph, conductivity=9.0))
+    assert count_of(journey, jars(SODA)) == fewest(journey, jars(SODA), 0.0) == changes
+    assert count_of(replace(journey, step_g=0.0), jars(SODA)) == changes
+
+
 @pytest.mark.parametrize("deionised", [None, Deionised()])
 def test_thinning_with_deionised_water_alone(deionised: Deionised | None) -> None:
     hard = replace(TANK, calcium_mmol_l=0.9, chloride_mmol_l=1.35)

@@ -71,8 +71,8 @@ class Wish:
 class Recipe:
     """Grams of each salt for the whole volume (used salts only, by name) and the water that comes of it.
 
-    steps: the same in steps of scale or spoon, None where any amount can be measured.  deionised_l: of the volume.
-    cost: in the cupboard's currency; None where a price is not known.  reached: every band.  missed: bands that the
+    steps: the same in steps of scale or spoon, of all batches; None where any amount can be measured.  deionised_l: of the
+    volume.  cost: in the cupboard's currency; None where a price is not known.  reached: every band.  missed: bands that the
     cupboard cannot reach, measured however finely.  missed_by_scale: bands that only the rounding to the scale loses.
     harsh: salts in it that raise pH far (carbonates), taken only where gentle ones fail.
     """
