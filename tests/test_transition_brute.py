@@ -162,7 +162,7 @@ def searched() -> tuple[tuple[Journey, list[Stocked], float, float], ...]:
     """
     random = np.random.default_rng(7)
     found = []
-    for _ in range(44):
+    for _ in range(32):
         journey, cupboard = _drawn(random)
         without = fewest(journey, cupboard, 0.0)
         if without is not None and math.isfinite(without):
