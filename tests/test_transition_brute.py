@@ -30,7 +30,7 @@ from journeys import (
 )
 
 from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.journey import Journey
+from chemistry.dosing.journey import Journey, Transition
 from chemistry.dosing.transition import transition
 from chemistry.substances import salt
 from chemistry.water.target import Band
@@ -156,9 +156,9 @@ def _drawn(random: np.random.Generator) -> Case:
 
 
 @cache
-def searched() -> tuple[tuple[Journey, list[Stocked], float, float], ...]:
-    """Drawn cases that arrive, with the fewest changes where limits may be passed by what no pen sees, and where not at
-    all.
+def searched() -> tuple[tuple[Journey, list[Stocked], Transition, float, float], ...]:
+    """Drawn cases that arrive, the engine's way, and the fewest changes where limits may be passed by what no pen sees, and
+    where not at all.
     """
     random = np.random.default_rng(7)
     found = []
@@ -166,16 +166,16 @@ def searched() -> tuple[tuple[Journey, list[Stocked], float, float], ...]:
         journey, cupboard = _drawn(random)
         without = fewest(journey, cupboard, 0.0)
         if without is not None and math.isfinite(without):
-            found.append((journey, cupboard, fewest(journey, cupboard, 1.0) or 0.0, without))
+            with_edge = fewest(journey, cupboard, 1.0) or 0.0
+            found.append((journey, cupboard, transition(journey, cupboard), with_edge, without))
     return tuple(found)
 
 
 def test_whole_steps_take_the_fewest_changes_that_any_take() -> None:
     counts = []
-    for journey, cupboard, with_edge, without in searched():
-        count = count_of(journey, cupboard)
-        assert with_edge <= count <= without
-        counts.append(count)
+    for _, _, made, with_edge, without in searched():
+        assert with_edge <= len(made.changes) <= without
+        counts.append(len(made.changes))
     # Enough of them are a search: one change is seen at a glance.
     assert sum(count > 1 for count in counts) >= 12
     assert {2, 3} <= set(counts)
@@ -183,10 +183,11 @@ def test_whole_steps_take_the_fewest_changes_that_any_take() -> None:
 
 def test_any_amount_takes_no_more_changes_than_whole_steps_of_any_size() -> None:
     fewer = 0
-    for journey, cupboard, _, without in searched():
+    for journey, cupboard, made, _, without in searched():
         fine = count_of(replace(journey, step_g=0.0), cupboard)
         assert fine <= without
-        fewer += fine < without
+        assert made.by_scale == (fine < len(made.changes))
+        fewer += made.by_scale
     assert fewer  # steps do cost changes now and then, or the bound says nothing
 
 

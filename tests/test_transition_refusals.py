@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import pytest
 from cupboards import LINEAR, jars
-from journeys import CALCIUM, EPSOM, FOUR, HARD_TAP, PLAIN, SODA, TANK, USUAL, breaches, count_of, only
+from journeys import CALCIUM, EPSOM, FOUR, HARD_TAP, PLAIN, SODA, TANK, USUAL, breaches, count_of, narrow, only
 
+from chemistry.dosing.cupboard import Stocked
 from chemistry.dosing.transition import transition
 from chemistry.errors import BadInput, NoAnswer
+from chemistry.substances import salt
 from chemistry.water.composition import Water
 from chemistry.water.target import Band
 
@@ -104,3 +106,20 @@ def test_a_scale_too_coarse_to_arrive_is_told_as_such() -> None:
     assert transition(small, jars(SODA)).changes
     with pytest.raises(NoAnswer, match=r"whole steps of 5 g.*Weigh finer"):
         transition(replace(small, step_g=5.0), jars(SODA))
+
+
+def test_a_stock_of_which_steps_leave_a_rest_is_refused_for_the_steps() -> None:
+    """The stock just does measured finely; where whole steps of it do not, it is the steps that are named."""
+    journey, two = replace(PLAIN, target=narrow(0.9, 1.4, 0.08)), jars(CALCIUM, SODA)
+    used_g = sum(change.grams.get(SODA, 0.0) for change in transition(journey, two).changes)
+    refused = 0
+    for spare_g in (0.5, 2.0, 20.0):
+        scarce = [Stocked(salt(CALCIUM)), Stocked(salt(SODA), stock_g=used_g + spare_g)]
+        try:
+            made = transition(replace(journey, step_g=2.0), scarce)
+        except NoAnswer as refusal:
+            refused += 1
+            assert "whole steps of 2 g" in str(refusal)
+            continue
+        assert sum(change.grams.get(SODA, 0.0) for change in made.changes) <= used_g + spare_g + 1e-6
+    assert 0 < refused < 3

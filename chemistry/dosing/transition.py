@@ -78,7 +78,17 @@ def transition(journey: Journey, cupboard: Sequence[Stocked]) -> Transition:
             amounts = _weighed(tried, count) if way.shelf.whole else _exact(tried, count)
             if amounts is not None:
                 return _told(journey, tried, Course.of(tried, count), amounts, by_scale=count > finely)
-    raise _never(journey, way, cupboard, by_scale=finely is not None)
+    by_scale = finely is not None or _stock_lost_to_steps(way, least)
+    raise _never(journey, way, cupboard, by_scale=by_scale)
+
+
+def _stock_lost_to_steps(way: Way, least: int) -> bool:
+    """Whether it arrives with the whole of a stock of which whole steps leave a rest in the jar."""
+    fine = way.shelf.finely()
+    if np.array_equal(fine.most, way.shelf.most):
+        return False
+    whole = replace(way, shelf=fine)
+    return any(solved(whole, count) is not None for count in range(least, MOST_CHANGES + 1))
 
 
 def _exact(way: Way, count: int) -> Array | None:
