@@ -106,6 +106,8 @@ KINDS: Mapping[str, Kind] = {
         "40 mg/L"),
     "air": Kind("an amount of CO2 in air", "air_ppm", "ppm", {"ppm": "air_ppm", "ppm CO2": "air_ppm", "umol/mol": "air_ppm"},
         "700 ppm"),
+    "decay": Kind("a share lost in a time", "min**-1", "/min",
+        {f"{one}/{time}": f"{unit}**-1" for time, unit in _TIME.items() for one in ("", "1")}, "0.04 /h"),
     "share": Kind("a share", "share", "", {"%": "percent"}, "45%"),
 }  # fmt: skip
 

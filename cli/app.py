@@ -5,15 +5,17 @@ from __future__ import annotations
 import gc
 import os
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
 from chemistry import __version__
 from chemistry.errors import BadInput, TapwrightError
-from cli.answer import Answer, emit, refuse
+from cli.answer import refuse
+from cli.asking import AsJson, HouseFile, answered, option
+from cli.log_app import log_app
+from cli.time_app import late, nitrate
 
 app = typer.Typer(
     name="tapwright",
@@ -23,13 +25,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-
-AsJson = Annotated[bool, typer.Option("--json", help="Answer as one JSON document.")]
-HouseFile = Annotated[Path, typer.Argument(metavar="FILE", help="Household file (TOML).")]
-
-
-def _option(name: str, help: str) -> Any:
-    return typer.Option(name, help=help, show_default=False)
+app.command()(nitrate)
+app.command()(late)
+app.add_typer(log_app, name="log")
 
 
 def _print_version(asked: bool) -> None:
@@ -47,19 +45,12 @@ def _tapwright(
     """Plans the water change of a large hard-water fish tank, before a hose is touched."""
 
 
-def _answered(ask: Callable[[], Answer], as_json: bool) -> None:
-    """Ask, answer, and leave with the exit code of the answer."""
-    answer = ask()
-    emit(answer, as_json=as_json)
-    raise typer.Exit(answer.exit_code)
-
-
 @app.command()
 def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write.")], as_json: AsJson = False) -> None:
     """Write a household file to fill in."""
     from cli.households import new_answer
 
-    _answered(lambda: new_answer(file), as_json)
+    answered(lambda: new_answer(file), as_json)
 
 
 @app.command()
@@ -67,26 +58,26 @@ def check(file: HouseFile, as_json: AsJson = False) -> None:
     """Check a household file and name every fault in it."""
     from cli.households import check_answer
 
-    _answered(lambda: check_answer(file), as_json)
+    answered(lambda: check_answer(file), as_json)
 
 
 @app.command()
 def plan(
     file: HouseFile,
-    tank: Annotated[str, _option("--tank", "Name of the tank, as in the file.")],
-    change: Annotated[str | None, _option("--change", "Share to change, such as 45%; else from nitrate.")] = None,
-    start: Annotated[str | None, _option("--start", "Time of day to begin, such as 18:30.")] = None,
-    date: Annotated[str | None, _option("--date", "Day of the change, such as 2026-03-14; else today.")] = None,
+    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
+    change: Annotated[str | None, option("--change", "Share to change, such as 45%; else from nitrate.")] = None,
+    start: Annotated[str | None, option("--start", "Time of day to begin, such as 18:30.")] = None,
+    date: Annotated[str | None, option("--date", "Day of the change, such as 2026-03-14; else today.")] = None,
     clean_substrate: Annotated[
-        bool, _option("--clean-substrate", "Clean the substrate while the level is low.")
+        bool, option("--clean-substrate", "Clean the substrate while the level is low.")
     ] = False,
-    service_filter: Annotated[bool, _option("--service-filter", "Service the filter while the level is low.")] = False,
+    service_filter: Annotated[bool, option("--service-filter", "Service the filter while the level is low.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Plan a water change: share, blend, doses, times and steps."""
     from cli.planning import answer
 
-    _answered(
+    answered(
         lambda: answer(file, tank, change, start, date, clean_substrate=clean_substrate, service_filter=service_filter),
         as_json,
     )
@@ -94,29 +85,29 @@ def plan(
 
 @app.command()
 def neutralise(
-    volume: Annotated[str, _option("--volume", "Tap water to treat, such as '400 L'.")],
-    total_chlorine: Annotated[str, _option("--total-chlorine", "Total chlorine in it, such as '2.4 mg/L'.")],
-    agent: Annotated[str, _option("--agent", "Neutraliser with its hydrate.")],
-    free_chlorine: Annotated[str | None, _option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
-    solution: Annotated[str | None, _option("--solution", "Strength of your stock solution, such as '50 g/L'.")] = None,
-    purity: Annotated[str | None, _option("--purity", "Purity of the neutraliser, such as 98%; else 100%.")] = None,
-    excess: Annotated[str | None, _option("--excess", "On top of what the chlorine takes, such as 10%.")] = None,
-    dose: Annotated[str | None, _option("--dose", "What you mean to put in, to see what it leaves.")] = None,
-    cl2_to_n: Annotated[str | None, _option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
-    free_ammonia: Annotated[str | None, _option("--free-ammonia", "Free ammonia in the tap, '0.2 mg/L N'.")] = None,
-    ph: Annotated[str | None, _option("--ph", "pH of the water the fish will meet.")] = None,
-    temperature: Annotated[str | None, _option("--temperature", "Its temperature, such as '26 degC'.")] = None,
+    volume: Annotated[str, option("--volume", "Tap water to treat, such as '400 L'.")],
+    total_chlorine: Annotated[str, option("--total-chlorine", "Total chlorine in it, such as '2.4 mg/L'.")],
+    agent: Annotated[str, option("--agent", "Neutraliser with its hydrate.")],
+    free_chlorine: Annotated[str | None, option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
+    solution: Annotated[str | None, option("--solution", "Strength of your stock solution, such as '50 g/L'.")] = None,
+    purity: Annotated[str | None, option("--purity", "Purity of the neutraliser, such as 98%; else 100%.")] = None,
+    excess: Annotated[str | None, option("--excess", "On top of what the chlorine takes, such as 10%.")] = None,
+    dose: Annotated[str | None, option("--dose", "What you mean to put in, to see what it leaves.")] = None,
+    cl2_to_n: Annotated[str | None, option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
+    free_ammonia: Annotated[str | None, option("--free-ammonia", "Free ammonia in the tap, '0.2 mg/L N'.")] = None,
+    ph: Annotated[str | None, option("--ph", "pH of the water the fish will meet.")] = None,
+    temperature: Annotated[str | None, option("--temperature", "Its temperature, such as '26 degC'.")] = None,
     tap_hardness: Annotated[
-        str | None, _option("--tap-hardness", "Of the tap water; with it the new pH is told.")
+        str | None, option("--tap-hardness", "Of the tap water; with it the new pH is told.")
     ] = None,
-    tap_alkalinity: Annotated[str | None, _option("--tap-alkalinity", "Of the tap water.")] = None,
+    tap_alkalinity: Annotated[str | None, option("--tap-alkalinity", "Of the tap water.")] = None,
     tap_ph: Annotated[
-        str | None, _option("--tap-ph", "Of the tap water; without it only the pH in air is told.")
+        str | None, option("--tap-ph", "Of the tap water; without it only the pH in air is told.")
     ] = None,
-    tap_temperature: Annotated[str | None, _option("--tap-temperature", "At which that pH was read.")] = None,
-    label_amount: Annotated[str | None, _option("--label-amount", "What a label doses, such as '5 mL'.")] = None,
-    label_volume: Annotated[str | None, _option("--label-volume", "For how much water, such as '40 L'.")] = None,
-    label_chlorine: Annotated[str | None, _option("--label-chlorine", "Against how much chlorine.")] = None,
+    tap_temperature: Annotated[str | None, option("--tap-temperature", "At which that pH was read.")] = None,
+    label_amount: Annotated[str | None, option("--label-amount", "What a label doses, such as '5 mL'.")] = None,
+    label_volume: Annotated[str | None, option("--label-volume", "For how much water, such as '40 L'.")] = None,
+    label_chlorine: Annotated[str | None, option("--label-chlorine", "Against how much chlorine.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """How much neutraliser takes the chlorine out, and what it leaves behind."""
@@ -126,7 +117,7 @@ def neutralise(
         volume, total_chlorine, free_chlorine, agent, solution, purity, excess, dose, cl2_to_n, free_ammonia, ph,
         temperature, tap_hardness, tap_alkalinity, tap_ph, tap_temperature, label_amount, label_volume, label_chlorine,
     )  # fmt: skip
-    _answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json)
 
 
 @app.command()
@@ -134,41 +125,39 @@ def label(
     file: Annotated[
         Path | None, typer.Argument(metavar="[FILE]", help="Label file (TOML), in place of options.")
     ] = None,
-    name: Annotated[str | None, _option("--name", "What to call it.")] = None,
-    dose: Annotated[str | None, _option("--dose", "What the label doses, such as '5 mL' or '1 teaspoon'.")] = None,
-    volume: Annotated[str | None, _option("--in", "In how much water, such as '40 L'.")] = None,
-    raises: Annotated[str | None, _option("--raises", "What it says it raises: hardness, nitrate, calcium ...")] = None,
-    neutralises: Annotated[str | None, _option("--neutralises", "chlorine or chloramine.")] = None,
-    contains: Annotated[str | None, _option("--contains", "What it says is in it: nitrate, magnesium ...")] = None,
-    by: Annotated[str | None, _option("--by", "By how much it says, such as '3 dGH' or '120 ppm'.")] = None,
+    name: Annotated[str | None, option("--name", "What to call it.")] = None,
+    dose: Annotated[str | None, option("--dose", "What the label doses, such as '5 mL' or '1 teaspoon'.")] = None,
+    volume: Annotated[str | None, option("--in", "In how much water, such as '40 L'.")] = None,
+    raises: Annotated[str | None, option("--raises", "What it says it raises: hardness, nitrate, calcium ...")] = None,
+    neutralises: Annotated[str | None, option("--neutralises", "chlorine or chloramine.")] = None,
+    contains: Annotated[str | None, option("--contains", "What it says is in it: nitrate, magnesium ...")] = None,
+    by: Annotated[str | None, option("--by", "By how much it says, such as '3 dGH' or '120 ppm'.")] = None,
     content: Annotated[
         list[str] | None,
-        _option("--content", "Once for each substance in it: 'potassium nitrate 61 g/L', '..., purity 99%'."),
+        option("--content", "Once for each substance in it: 'potassium nitrate 61 g/L', '..., purity 99%'."),
     ] = None,
-    density: Annotated[str | None, _option("--density", "Of a liquid, or of a powder in a spoon: '1.2 kg/L'.")] = None,
+    density: Annotated[str | None, option("--density", "Of a liquid, or of a powder in a spoon: '1.2 kg/L'.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Does what a label says is in a product do what the label says a dose does?"""
     from cli.labelling import Asked, answer
 
     asked = Asked(file, name, dose, volume, density, raises, neutralises, contains, by, content or ())
-    _answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json)
 
 
 @app.command()
 def blend(
-    hot: Annotated[str, _option("--hot", "Hot tap, such as '58 degC'.")],
-    cold: Annotated[str, _option("--cold", "Cold tap, such as '11 degC'.")],
-    target: Annotated[str | None, _option("--target", "Temperature wanted in the tote.")] = None,
-    volume: Annotated[str | None, _option("--volume", "Water wanted in the tote in all, residual included.")] = None,
-    hot_volume: Annotated[
-        str | None, _option("--hot-volume", "Hot water drawn, in place of target and volume.")
-    ] = None,
-    cold_volume: Annotated[str | None, _option("--cold-volume", "Cold water drawn.")] = None,
-    residual: Annotated[str | None, _option("--residual", "Water that stands in the tote already.")] = None,
-    residual_temperature: Annotated[str | None, _option("--residual-temperature", "Its temperature.")] = None,
-    tub_mass: Annotated[str | None, _option("--tub-mass", "Mass of the empty tote (polyethylene).")] = None,
-    tub_temperature: Annotated[str | None, _option("--tub-temperature", "Its temperature.")] = None,
+    hot: Annotated[str, option("--hot", "Hot tap, such as '58 degC'.")],
+    cold: Annotated[str, option("--cold", "Cold tap, such as '11 degC'.")],
+    target: Annotated[str | None, option("--target", "Temperature wanted in the tote.")] = None,
+    volume: Annotated[str | None, option("--volume", "Water wanted in the tote in all, residual included.")] = None,
+    hot_volume: Annotated[str | None, option("--hot-volume", "Hot water drawn, in place of target and volume.")] = None,
+    cold_volume: Annotated[str | None, option("--cold-volume", "Cold water drawn.")] = None,
+    residual: Annotated[str | None, option("--residual", "Water that stands in the tote already.")] = None,
+    residual_temperature: Annotated[str | None, option("--residual-temperature", "Its temperature.")] = None,
+    tub_mass: Annotated[str | None, option("--tub-mass", "Mass of the empty tote (polyethylene).")] = None,
+    tub_temperature: Annotated[str | None, option("--tub-temperature", "Its temperature.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """How much hot and cold tap give a temperature, by mass and heat."""
@@ -176,30 +165,28 @@ def blend(
 
     asked = Asked(hot, cold, target, volume, hot_volume, cold_volume, residual, residual_temperature, tub_mass,
                   tub_temperature)  # fmt: skip
-    _answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json)
 
 
 @app.command()
 def water(
-    hardness: Annotated[str | None, _option("--hardness", "Hardness, such as '12 dGH'.")] = None,
-    alkalinity: Annotated[str | None, _option("--alkalinity", "Alkalinity, such as '8 dKH'.")] = None,
-    ph: Annotated[
-        str | None, _option("--ph", "pH as read; without it the water is described at rest with air.")
-    ] = None,
-    temperature: Annotated[str | None, _option("--temperature", "Temperature, such as '25 degC'.")] = None,
-    conductivity: Annotated[str | None, _option("--conductivity", "At 25 degC, such as '320 uS/cm'.")] = None,
-    calcium: Annotated[str | None, _option("--calcium", "Calcium, such as '40 mg/L'; so every other ion.")] = None,
-    magnesium: Annotated[str | None, _option("--magnesium", "Magnesium.")] = None,
-    sodium: Annotated[str | None, _option("--sodium", "Sodium.")] = None,
-    potassium: Annotated[str | None, _option("--potassium", "Potassium.")] = None,
-    chloride: Annotated[str | None, _option("--chloride", "Chloride.")] = None,
-    sulfate: Annotated[str | None, _option("--sulfate", "Sulfate.")] = None,
-    nitrate: Annotated[str | None, _option("--nitrate", "Nitrate, such as '20 mg/L NO3'.")] = None,
-    ammonia: Annotated[str | None, _option("--ammonia", "Total ammonia, such as '0.2 mg/L N'.")] = None,
-    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
-    file: Annotated[Path | None, _option("--file", "Household file, in place of readings.")] = None,
-    which: Annotated[str | None, _option("--which", "Water in it: tap, tank:NAME or refill:NAME.")] = None,
-    target: Annotated[str | None, _option("--target", "A lake by name, in place of readings.")] = None,
+    hardness: Annotated[str | None, option("--hardness", "Hardness, such as '12 dGH'.")] = None,
+    alkalinity: Annotated[str | None, option("--alkalinity", "Alkalinity, such as '8 dKH'.")] = None,
+    ph: Annotated[str | None, option("--ph", "pH as read; without it the water is described at rest with air.")] = None,
+    temperature: Annotated[str | None, option("--temperature", "Temperature, such as '25 degC'.")] = None,
+    conductivity: Annotated[str | None, option("--conductivity", "At 25 degC, such as '320 uS/cm'.")] = None,
+    calcium: Annotated[str | None, option("--calcium", "Calcium, such as '40 mg/L'; so every other ion.")] = None,
+    magnesium: Annotated[str | None, option("--magnesium", "Magnesium.")] = None,
+    sodium: Annotated[str | None, option("--sodium", "Sodium.")] = None,
+    potassium: Annotated[str | None, option("--potassium", "Potassium.")] = None,
+    chloride: Annotated[str | None, option("--chloride", "Chloride.")] = None,
+    sulfate: Annotated[str | None, option("--sulfate", "Sulfate.")] = None,
+    nitrate: Annotated[str | None, option("--nitrate", "Nitrate, such as '20 mg/L NO3'.")] = None,
+    ammonia: Annotated[str | None, option("--ammonia", "Total ammonia, such as '0.2 mg/L N'.")] = None,
+    air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    file: Annotated[Path | None, option("--file", "Household file, in place of readings.")] = None,
+    which: Annotated[str | None, option("--which", "Water in it: tap, tank:NAME or refill:NAME.")] = None,
+    target: Annotated[str | None, option("--target", "A lake by name, in place of readings.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Describe a water: its pH now and in air, whether it clouds, what ammonia does in it."""
@@ -210,56 +197,56 @@ def water(
         "conductivity": conductivity, "calcium": calcium, "magnesium": magnesium, "sodium": sodium,
         "potassium": potassium, "chloride": chloride, "sulfate": sulfate, "nitrate": nitrate, "ammonia": ammonia,
     }  # fmt: skip
-    _answered(lambda: answer(readings, air, file, which, target), as_json)
+    answered(lambda: answer(readings, air, file, which, target), as_json)
 
 
 @app.command()
 def mix(
     part: Annotated[
         list[str],
-        _option("--part", "Once for each water: '60 L of tap', '40 L of deionised, temperature 20 degC', or readings."),
+        option("--part", "Once for each water: '60 L of tap', '40 L of deionised, temperature 20 degC', or readings."),
     ],
-    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
-    file: Annotated[Path | None, _option("--file", "Household file for tap, tank:NAME and refill:NAME.")] = None,
+    air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    file: Annotated[Path | None, option("--file", "Household file for tap, tank:NAME and refill:NAME.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Pour waters together: pH at once and in air, temperature and ions."""
     from cli.mixing import answer
 
-    _answered(lambda: answer(part, air, file), as_json)
+    answered(lambda: answer(part, air, file), as_json)
 
 
 @app.command()
 def remineralise(
-    volume: Annotated[str, _option("--volume", "Refill to make, such as '200 L'.")],
+    volume: Annotated[str, option("--volume", "Refill to make, such as '200 L'.")],
     source: Annotated[
-        str | None, _option("--from", "Water it is made of: tap, deionised or readings; else the file's tap.")
+        str | None, option("--from", "Water it is made of: tap, deionised or readings; else the file's tap.")
     ] = None,
-    file: Annotated[Path | None, _option("--file", "Household file for tap, salts, scale and tanks.")] = None,
-    tank: Annotated[str | None, _option("--tank", "Tank in it whose target and temperature are meant.")] = None,
-    target: Annotated[str | None, _option("--target", "A lake by name.")] = None,
-    every_ion: Annotated[bool, _option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
+    file: Annotated[Path | None, option("--file", "Household file for tap, salts, scale and tanks.")] = None,
+    tank: Annotated[str | None, option("--tank", "Tank in it whose target and temperature are meant.")] = None,
+    target: Annotated[str | None, option("--target", "A lake by name.")] = None,
+    every_ion: Annotated[bool, option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
     band: Annotated[
-        list[str] | None, _option("--band", "Once for each: 'hardness 8 to 12 dGH', 'sodium up to 60 mg/L'.")
+        list[str] | None, option("--band", "Once for each: 'hardness 8 to 12 dGH', 'sodium up to 60 mg/L'.")
     ] = None,
     salt: Annotated[
         list[str] | None,
-        _option(
+        option(
             "--salt", "Once for each, in place of the file's: 'sodium bicarbonate, purity 99%, stock 2 kg, price 4.5'."
         ),
     ] = None,
-    deionised: Annotated[str | None, _option("--deionised", "Deionised water at hand, such as '100 L'.")] = None,
-    deionised_price: Annotated[str | None, _option("--deionised-price", "Of a litre of it.")] = None,
-    step: Annotated[str | None, _option("--step", "Step of the scale, such as '0.1 g'; else the file's.")] = None,
-    spoon: Annotated[str | None, _option("--spoon", "Measure by level spoons instead: teaspoon or tablespoon.")] = None,
-    totes: Annotated[int, _option("--totes", "Equal totes it is made in.")] = 1,
+    deionised: Annotated[str | None, option("--deionised", "Deionised water at hand, such as '100 L'.")] = None,
+    deionised_price: Annotated[str | None, option("--deionised-price", "Of a litre of it.")] = None,
+    step: Annotated[str | None, option("--step", "Step of the scale, such as '0.1 g'; else the file's.")] = None,
+    spoon: Annotated[str | None, option("--spoon", "Measure by level spoons instead: teaspoon or tablespoon.")] = None,
+    totes: Annotated[int, option("--totes", "Equal totes it is made in.")] = 1,
     temperature: Annotated[
-        str | None, _option("--temperature", "Of the refill; else the tank's or the source's.")
+        str | None, option("--temperature", "Of the refill; else the tank's or the source's.")
     ] = None,
     prefer: Annotated[
-        str | None, _option("--prefer", "What counts first, such as 'cost,salts'; of salts, cost, sodium, water, name.")
+        str | None, option("--prefer", "What counts first, such as 'cost,salts'; of salts, cost, sodium, water, name.")
     ] = None,
-    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Which salts, and how much, bring a water into a target's bands; or why none do, and what would."""
@@ -268,39 +255,39 @@ def remineralise(
 
     measures = Measures(salt or (), deionised, deionised_price, step, spoon)
     asked = Asked(volume, source, file, tank, target, every_ion, band or (), measures, totes, temperature, prefer, air)
-    _answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json)
 
 
 @app.command()
 def transition(
-    share: Annotated[str, _option("--share", "Of the tank, at each change, such as 25%.")],
-    target: Annotated[str | None, _option("--target", "A lake by name; else the tank's own target.")] = None,
-    every_ion: Annotated[bool, _option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
+    share: Annotated[str, option("--share", "Of the tank, at each change, such as 25%.")],
+    target: Annotated[str | None, option("--target", "A lake by name; else the tank's own target.")] = None,
+    every_ion: Annotated[bool, option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
     band: Annotated[
-        list[str] | None, _option("--band", "Of the tank in the end, once for each: 'hardness 8 to 12 dGH'.")
+        list[str] | None, option("--band", "Of the tank in the end, once for each: 'hardness 8 to 12 dGH'.")
     ] = None,
     refill_band: Annotated[
-        list[str] | None, _option("--refill-band", "Of every refill, once for each: 'sodium up to 150 mg/L'.")
+        list[str] | None, option("--refill-band", "Of every refill, once for each: 'sodium up to 150 mg/L'.")
     ] = None,
-    file: Annotated[Path | None, _option("--file", "Household file for tank, tap, salts and scale.")] = None,
-    tank: Annotated[str | None, _option("--tank", "Tank in it.")] = None,
-    water: Annotated[str | None, _option("--water", "The tank's water by its readings, in place of --tank.")] = None,
-    volume: Annotated[str | None, _option("--volume", "Live water of the tank; else the file's.")] = None,
+    file: Annotated[Path | None, option("--file", "Household file for tank, tap, salts and scale.")] = None,
+    tank: Annotated[str | None, option("--tank", "Tank in it.")] = None,
+    water: Annotated[str | None, option("--water", "The tank's water by its readings, in place of --tank.")] = None,
+    volume: Annotated[str | None, option("--volume", "Live water of the tank; else the file's.")] = None,
     source: Annotated[
-        str | None, _option("--from", "Water refills are made of: tap, deionised or readings; else the file's tap.")
+        str | None, option("--from", "Water refills are made of: tap, deionised or readings; else the file's tap.")
     ] = None,
     salt: Annotated[
-        list[str] | None, _option("--salt", "Once for each, in place of the file's: 'sodium bicarbonate, purity 99%'.")
+        list[str] | None, option("--salt", "Once for each, in place of the file's: 'sodium bicarbonate, purity 99%'.")
     ] = None,
-    deionised: Annotated[str | None, _option("--deionised", "At hand for each refill, such as '100 L'.")] = None,
-    step: Annotated[str | None, _option("--step", "Step of the scale, such as '0.1 g'; else the file's.")] = None,
+    deionised: Annotated[str | None, option("--deionised", "At hand for each refill, such as '100 L'.")] = None,
+    step: Annotated[str | None, option("--step", "Step of the scale, such as '0.1 g'; else the file's.")] = None,
     limit: Annotated[
-        list[str] | None, _option("--limit", "How far one change may move the tank: 'hardness 1 dGH', 'ph 0.3'.")
+        list[str] | None, option("--limit", "How far one change may move the tank: 'hardness 1 dGH', 'ph 0.3'.")
     ] = None,
-    evaporation: Annotated[str | None, _option("--evaporation", "Lost between two changes, such as '5 L'.")] = None,
-    top_off: Annotated[str | None, _option("--top-off", "What replaces it: source or deionised.")] = None,
-    temperature: Annotated[str | None, _option("--temperature", "Wanted in the end; else the tank's own.")] = None,
-    air: Annotated[str | None, _option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    evaporation: Annotated[str | None, option("--evaporation", "Lost between two changes, such as '5 L'.")] = None,
+    top_off: Annotated[str | None, option("--top-off", "What replaces it: source or deionised.")] = None,
+    temperature: Annotated[str | None, option("--temperature", "Wanted in the end; else the tank's own.")] = None,
+    air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """The fewest changes from the tank's water to another, none too large for fish, and the refill of each."""
@@ -310,7 +297,7 @@ def transition(
     measures = Measures(salt or (), deionised, None, step, None)
     asked = Asked(share, target, every_ion, band or (), refill_band or (), file, tank, water, volume, source, measures,
                   limit or (), evaporation, top_off, temperature, air)  # fmt: skip
-    _answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json)
 
 
 @app.command(context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity
@@ -322,13 +309,31 @@ def convert(
     """Turn a quantity into another unit."""
     from cli.converting import answer
 
-    _answered(lambda: answer(quantity, unit), as_json)
+    answered(lambda: answer(quantity, unit), as_json)
+
+
+def command_names() -> list[str]:
+    """Every command as it is written, those of a group with the group's name before."""
+
+    def names(of: typer.Typer) -> list[str]:
+        return [str(entry.name or getattr(entry.callback, "__name__", "")) for entry in of.registered_commands]
+
+    grouped = [f"{group.name} {name}" for group in app.registered_groups for name in names(group.typer_instance)]  # type: ignore[arg-type]
+    return [*names(app), *grouped]
+
+
+def _command_of(words: list[str]) -> str:
+    """The command that is asked; empty where none is known."""
+    spoken = [word for word in words if not word.startswith("-")]
+    tried = (" ".join(spoken[:2]), *spoken[:1])
+    groups = {str(group.name) for group in app.registered_groups}
+    return next((name for name in tried if name in command_names() or name in groups), "")
 
 
 def run(words: list[str]) -> int:
     """Run the command line and return its exit code; refusals leave as text or JSON, never as a traceback."""
     as_json = "--json" in words
-    command = next((word for word in words if not word.startswith("-")), "")
+    command = _command_of(words)
     try:
         code = app(args=words or ["--help"], prog_name="tapwright", standalone_mode=False) or 0
         sys.stdout.flush()
@@ -350,10 +355,9 @@ def run(words: list[str]) -> int:
         if not hasattr(error, "format_message"):
             raise
         said = error.format_message()
-        known = command in {entry.name or getattr(entry.callback, "__name__", "") for entry in app.registered_commands}
-        hint = f"See: tapwright {command} --help" if known else "See: tapwright --help"
+        hint = f"See: tapwright {command} --help" if command else "See: tapwright --help"
         usage = BadInput.of("", said if said.endswith((".", "?")) else f"{said}.", hint)
-        refuse(usage, command, as_json=as_json)
+        refuse(usage, command or next((word for word in words if not word.startswith("-")), ""), as_json=as_json)
         return usage.exit_code
 
 

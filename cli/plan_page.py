@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from chemistry import reference
 from cli import pages
+from cli.plan_clocks import show_clocks
 from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ def show_plan(screen: Console, made: Plan, start_minute: int | None) -> None:
     _in_short(screen, made)
     _why(screen, figures)
     _waters(screen, figures)
+    show_clocks(screen, figures)
     _steps(screen, made, start_minute)
     pages.assumptions(screen, made.assumptions)
     pages.heading(screen, "Sources of the cautions")

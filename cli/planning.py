@@ -96,9 +96,26 @@ def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
             "hot_l": figures.blend.hot_l,
             "cold_l": figures.blend.cold_l,
             "temperature_c": figures.refill_temperature_c,
-            "first_tote": _drawn(figures.first_blend),
-            "later_totes": _drawn(figures.next_blend),
+            "first_tote": _drawn(figures.heat.blends[0]),
+            "later_totes": _drawn(figures.heat.blends[-1]),
+            "each_tote": [
+                {"hot_l": blend.hot_l, "cold_l": blend.cold_l, "drawn_c": drawn_c, "hot_c": tapping.hot_c}
+                for blend, drawn_c, tapping in zip(
+                    figures.heat.blends, figures.heat.drawn_c, figures.heat.tappings, strict=True
+                )
+            ],
         },
+        "hot_store": {**plain(figures.heat.supply), "next_tote_min": figures.heat.next_tote_min},
+        "warmth": {
+            "step_k": figures.heat.step_k,
+            "largest_share": figures.heat.largest_share,
+            "slow_fill_min": figures.heat.slow_fill_min,
+            "recovery_kwh": figures.heat.recovery.energy_kwh,
+            "recovery_hours": figures.heat.recovery.hours,
+            "readings": figures.heat.effects,
+        },
+        "marks": figures.flows.marks,
+        "tote_cycle": figures.flows.cycle,
         "neutraliser": _neutraliser(figures.neutraliser),
         "salts": [
             {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}

@@ -144,14 +144,13 @@ def test_a_stop_is_the_first_step_and_holds_all_others() -> None:
 
 
 def test_waiting_for_hot_water_is_a_step_of_its_own_with_its_time() -> None:
-    made = plan(changed(HOUSE, hot_water={"store_l": 40.0}), NAMES[0])
+    made = plan(changed(HOUSE, hot_water={"store_l": 42.0}), NAMES[0])
     waits = {step.id: step.minutes for step in made.steps if step.id.endswith("_reheat")}
-    # 78 L in two totes of 39 L from a store of 40 L: the first has enough, the second lacks what the first took.
+    # 80 L in two totes of 40 L from a store of 42 L: the first has enough, the second lacks what the first took.
     assert list(waits) == ["tote_2_reheat"]
-    lacking_l = made.figures.blend.hot_l - 40
-    assert waits["tote_2_reheat"] == pytest.approx(lacking_l * 0.985 * 4.18 * 47 / 3 / 60, rel=0.01)
+    assert waits["tote_2_reheat"] == pytest.approx(made.figures.hot_waits_min[1])
     with pytest.raises(NoAnswer, match="its heater has no power"):
-        plan(changed(HOUSE, hot_water={"store_l": 40.0, "heater_power_kw": 0.0}), NAMES[0])
+        plan(changed(HOUSE, hot_water={"store_l": 42.0, "heater_power_kw": 0.0}), NAMES[0])
 
 
 def test_a_filter_that_stands_still_for_long_is_said() -> None:
@@ -218,3 +217,21 @@ def test_a_carbonate_that_must_be_used_is_a_stop() -> None:
     soda = load(DEMO).salts[0].model_copy(update={"name": salt("sodium carbonate anhydrous")})
     made = plan(HOUSE.model_copy(update={"salts": [soda, *HOUSE.salts[1:]]}), "Shell bay")
     assert codes(made)["harsh_salt"] == "stop"
+
+
+@pytest.mark.parametrize("tote_l", [80.0, 115.0, 220.0, 400.0])
+@pytest.mark.parametrize("salts", [True, False])
+def test_totes_stand_as_long_as_their_losses_are_counted(tote_l: float, salts: bool) -> None:
+    house = changed(HOUSE, tote={"volume_l": tote_l})
+    made = plan(house if salts else house.model_copy(update={"salts": []}), NAMES[0])
+    figures, at = made.figures, {step.id: step for step in made.steps}
+    totes = range(1, figures.totes.count + 1)
+    stood = [at[f"tote_{n}_pump"].start_minute - at[f"tote_{n}_fill"].end_minute for n in totes]
+    paused = [
+        at.get(f"tote_{n + 1}_reheat", at[f"tote_{n + 1}_fill"]).start_minute - at[f"tote_{n}_fill"].end_minute
+        for n in totes[:-1]
+    ]
+    times = figures.heat.times
+    assert times.standing_min == pytest.approx(stood)
+    for counted, is_paused in zip(times.pauses_min, paused, strict=True):
+        assert is_paused - 6 <= counted <= is_paused  # the heater is not counted on for longer than it surely has

@@ -110,15 +110,6 @@ def _spoken(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} minutes"
 
 
-def reheat_minutes(volume_l: float, hot_c: float, cold_c: float, power_kw: float) -> float:
-    """Minutes a heater takes to bring `volume_l` of store water from cold to hot [degC]; infinite without power.
-
-    First principles, without losses: mass times the difference of enthalpy.
-    """
-    heat_kj = volume_l * density_kg_l(hot_c) * (enthalpy_kj_kg(hot_c) - enthalpy_kj_kg(cold_c))
-    return heat_kj / power_kw / 60 if power_kw > 0 else float("inf")
-
-
 def _poured(hot_l: Number, cold_l: Number, hot_c: Number, cold_c: Number, vessel: Vessel) -> tuple[Number, Number]:
     return mix_heat(
         [hot_l, cold_l, vessel.residual_l],  # type: ignore[list-item]

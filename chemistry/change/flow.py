@@ -1,26 +1,25 @@
-"""Pump against hose: the flow where they meet, and the minutes a volume takes.
+"""Pump against hose: the flow where they meet, and without a pump the flow of a siphon.
 
 The pump is known by two figures, maximum flow and maximum head. Between them a parabola is drawn, a common
 approximation without source; the straight line is the slow bound, a pump and hose a tenth better than they say the
-fast one (common practice, no source).
+fast one (common practice, no source). A line that was timed once is scaled to that time and trusted within a tenth.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from chemistry import reference
+from chemistry.change.friction import G_M_S2, Hose, hose_loss_m, minor_loss
 from chemistry.errors import BadInput, NoAnswer
-from chemistry.water.properties import density_kg_l, viscosity_mpa_s
 
-_G = 9.80665  # standard acceleration of free fall [m/s2], exact (3rd CGPM 1901)
-_SLICES = 24  # of the changing level; halving them moves no time by a second
-_LEAST_FLOW_L_MIN = 0.01
-_BISECTIONS = 26  # leave less than a ten-millionth of the flow open
+Bound = Literal["early", "predicted", "late"]
+BOUNDS: tuple[Bound, ...] = ("early", "predicted", "late")
+_BISECTIONS = 30  # leave less than a hundred-millionth of the flow open
 
 
 @dataclass(frozen=True)
@@ -31,116 +30,96 @@ class Pump:
     maximum_head_m: float
 
     def __post_init__(self) -> None:
-        if self.maximum_flow_l_min <= 0 or self.maximum_head_m <= 0:
+        if not (self.maximum_flow_l_min > 0 and self.maximum_head_m > 0):
             raise BadInput.of("pump", "maximum flow and maximum head must be above 0.", "Read them off the pump.")
 
-
-@dataclass(frozen=True)
-class Hose:
-    """bore_m inside; length_m from pump to open end."""
-
-    bore_m: float
-    length_m: float
-
-    def __post_init__(self) -> None:
-        if self.bore_m <= 0 or self.length_m <= 0:
-            raise BadInput.of("hose", "bore and length must be above 0.", "Measure the hose.")
+    def at_speed(self, speed: float) -> Pump:
+        """The pump at another speed: flow in proportion, head as its square (affinity laws, Crane TP 410)."""
+        return Pump(self.maximum_flow_l_min * speed, self.maximum_head_m * speed**2)
 
 
 @dataclass(frozen=True)
-class Minutes:
-    """Predicted time and its bounds: early for a stronger pump and wider hose, late for a straight pump line."""
+class Line:
+    """What the water goes through: a pump, or None for a siphon, and a hose.  timed: scaled to a measured time."""
 
-    early: float
-    predicted: float
-    late: float
-
-
-def friction_factor(reynolds: NDArray[np.float64], relative_roughness: float) -> NDArray[np.float64]:
-    """Darcy friction factor: 64 / Re up to 2000, Swamee & Jain 1976 (from memory; within 3 % of Colebrook) from 4000,
-    and a straight line over log Re between, so that nothing jumps."""
-    reynolds = np.maximum(reynolds, 1.0)
-    laminar = 64 / np.minimum(reynolds, 2000.0)
-    rough = np.maximum(reynolds, 4000.0)
-    turbulent = 0.25 / np.log10(relative_roughness / 3.7 + 5.74 / rough**0.9) ** 2
-    weight = np.clip(np.log(reynolds / 2000.0) / np.log(2.0), 0.0, 1.0)
-    return np.asarray((1 - weight) * laminar + weight * turbulent)
+    pump: Pump | None
+    hose: Hose
+    timed: bool = False
 
 
-def hose_loss_m(flow_l_min: NDArray[np.float64], hose: Hose, temperature_c: float = 25.0) -> NDArray[np.float64]:
-    """Head [m] lost in the hose: Darcy-Weisbach with entrance and exit."""
-    velocity = flow_l_min / 60000 / (np.pi / 4 * hose.bore_m**2)
-    reynolds = velocity * hose.bore_m / _kinematic_viscosity_m2_s(temperature_c)
-    roughness = reference.value("hydraulics", "roughness_vinyl_hose") / 1000 / hose.bore_m
-    minor = reference.value("hydraulics", "loss_entrance") + reference.value("hydraulics", "loss_exit")
-    lost = friction_factor(reynolds, roughness) * hose.length_m / hose.bore_m + minor
-    return np.asarray(lost * velocity**2 / (2 * _G))
+def flow_l_min(line: Line, lift_m: NDArray[np.float64], bound: Bound = "predicted") -> NDArray[np.float64]:
+    """Flow [L/min] through the line for every lift [m] (negative: the open end lies below the water drawn from).
+
+    Raises NoAnswer when the pump cannot lift that high, or a siphon would have to run uphill.
+    """
+    refuse_lift(line, float(np.max(lift_m)))
+    if line.timed:
+        share = reference.value("practice", "timed_share") / 100
+        factor = {"early": 1 / (1 - share), "predicted": 1.0, "late": 1 / (1 + share)}[bound]
+        return operating_flow_l_min(line.pump, line.hose, lift_m) * factor
+    pump, hose = line.pump, line.hose
+    if bound == "early":
+        pump, hose = pump and _better(pump), _other_bore(hose, "early_bore_share", 1)
+    if bound == "late" and pump is None:
+        hose = _other_bore(hose, "late_bore_share", -1)
+    return operating_flow_l_min(pump, hose, lift_m, straight=bound == "late")
 
 
-@cache
-def _kinematic_viscosity_m2_s(temperature_c: float) -> float:
-    return 1e-6 * viscosity_mpa_s(temperature_c) / density_kg_l(temperature_c)
+def refuse_lift(line: Line, highest_m: float) -> None:
+    """NoAnswer for a lift that the line cannot manage."""
+    if line.pump is None and highest_m >= 0:
+        raise NoAnswer.of(
+            "siphon",
+            f"a siphon does not run uphill: its outlet would lie {highest_m:.2f} m above the water.",
+            "Lead the outlet lower, or use a pump.",
+        )
+    if line.pump is not None and highest_m >= line.pump.maximum_head_m:
+        raise NoAnswer.of(
+            "pump",
+            f"this pump cannot lift {highest_m:.2f} m: its maximum head is {line.pump.maximum_head_m:.2f} m.",
+            "Lower the outlet, raise the tote, or use a stronger pump.",
+        )
 
 
 def operating_flow_l_min(
-    pump: Pump, hose: Hose, lift_m: NDArray[np.float64], *, straight: bool = False
+    pump: Pump | None, hose: Hose, lift_m: NDArray[np.float64], *, straight: bool = False
 ) -> NDArray[np.float64]:
-    """Flow [L/min] where pump and hose meet, for every lift [m] (negative: the outlet lies lower).
+    """Flow [L/min] where what the pump gives (None: nothing) is what lift [m] and hose take; lifts as `refuse_lift` allows.
 
-    straight: draw the pump as a straight line instead of a parabola. Bisection: what is left of the head falls with
-    the flow. Raises NoAnswer when the pump cannot lift that high.
+    straight: draw the pump as a straight line instead of a parabola. Bisection: what is left of the head falls with the
+    flow.
     """
-    highest = float(np.max(lift_m))
-    if highest >= pump.maximum_head_m:
-        raise NoAnswer.of(
-            "pump",
-            f"this pump cannot lift {highest:.2f} m: its maximum head is {pump.maximum_head_m:.2f} m.",
-            "Lower the outlet, raise the tote, or use a stronger pump.",
-        )
-    low, high = np.zeros_like(lift_m), np.full_like(lift_m, _frictionless_flow_l_min(pump, float(np.min(lift_m))))
+    low, high = np.zeros_like(lift_m), np.full_like(lift_m, _frictionless_l_min(pump, hose, float(np.min(lift_m))))
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2
-        share = middle / pump.maximum_flow_l_min
-        # Past the maximum flow, where the outlet pulls, the straight line would be the faster of the two.
-        used = np.maximum(share, share**2) if straight else share**2
-        head_m = pump.maximum_head_m * (1 - used)
-        spare = head_m - lift_m - hose_loss_m(middle, hose) > 0
+        spare = _head_m(pump, middle, straight) - lift_m - hose_loss_m(middle, hose) > 0
         low, high = np.where(spare, middle, low), np.where(spare, high, middle)
     return low
 
 
-def _frictionless_flow_l_min(pump: Pump, lift_m: float) -> float:
-    """Flow [L/min] of the parabola against the lift alone: nothing in the hose resists."""
+def _head_m(pump: Pump | None, flow: NDArray[np.float64], straight: bool) -> NDArray[np.float64] | float:
+    if pump is None:
+        return 0.0
+    share = flow / pump.maximum_flow_l_min
+    # Past the maximum flow, where the outlet pulls, the straight line would be the faster of the two.
+    used = np.maximum(share, share**2) if straight else share**2
+    return pump.maximum_head_m * (1 - used)
+
+
+def _frictionless_l_min(pump: Pump | None, hose: Hose, lift_m: float) -> float:
+    """A flow [L/min] that is never reached: nothing but the ends of the hose resists."""
+    if pump is None:
+        velocity = np.sqrt(2 * G_M_S2 * max(-lift_m, 0.0) / minor_loss(hose))
+        return float(60000 * np.pi / 4 * hose.bore_m**2 * velocity)
     return pump.maximum_flow_l_min * float(np.sqrt(1 - lift_m / pump.maximum_head_m))
 
 
-def minutes_to_move(volume_l: float, pump: Pump, hose: Hose, lift_start_m: float, lift_end_m: float) -> Minutes:
-    """Minutes to move a volume while the lift goes from start to end in step with it.
-
-    0 minutes for no volume. Raises BadInput for a negative volume, NoAnswer when the pump cannot lift that high.
-    """
-    if volume_l < 0:
-        raise BadInput.of("volume", f"{volume_l} L cannot be pumped.", "Give 0 L or more.")
-    middles = (np.arange(_SLICES) + 0.5) / _SLICES
-    lifts_m = lift_start_m + (lift_end_m - lift_start_m) * middles
-    # The highest lift is met at an end, not in the middle of a slice.
-    if (highest := max(lift_start_m, lift_end_m)) >= pump.maximum_head_m:
-        operating_flow_l_min(pump, hose, np.array([highest]))
-    flows = (
-        operating_flow_l_min(*_better(pump, hose), lifts_m),
-        operating_flow_l_min(pump, hose, lifts_m),
-        operating_flow_l_min(pump, hose, lifts_m, straight=True),
-    )
-    if volume_l > 0 and float(np.min(flows[2])) < _LEAST_FLOW_L_MIN:
-        raise NoAnswer.of("hose", "next to nothing flows through this hose.", "Use a wider or shorter hose.")
-    return Minutes(*(float(np.sum(volume_l / _SLICES / flow)) for flow in flows))
+def _better(pump: Pump) -> Pump:
+    """The pump as much better than it says as may be (tables/practice.csv)."""
+    factor = 1 + reference.value("practice", "early_pump_share") / 100
+    return Pump(pump.maximum_flow_l_min * factor, pump.maximum_head_m * factor)
 
 
-def _better(pump: Pump, hose: Hose) -> tuple[Pump, Hose]:
-    """Pump and hose as much better than they say as may be (tables/practice.csv)."""
-    pump_factor = 1 + reference.value("practice", "early_pump_share") / 100
-    bore_factor = 1 + reference.value("practice", "early_bore_share") / 100
-    return (
-        Pump(pump.maximum_flow_l_min * pump_factor, pump.maximum_head_m * pump_factor),
-        Hose(hose.bore_m * bore_factor, hose.length_m),
-    )
+def _other_bore(hose: Hose, key: str, sign: int) -> Hose:
+    """The hose as much wider or narrower than it says as may be."""
+    return replace(hose, bore_m=hose.bore_m * (1 + sign * reference.value("practice", key) / 100))

@@ -66,9 +66,24 @@ def of_the_work(household: Household, tank: Tank) -> list[str]:
     notes = []
     if tank.live_water < 1:
         notes.append("Rock and sand are taken as spread evenly over the height of the tank.")
-    if household.room_temperature_c is None or household.tote.mass_g is None:
+    known_room = household.room_temperature_c is not None
+    if not known_room or household.tote.mass_g is None:
         notes.append("Room temperature or mass of the tote not given: the heat its plastic takes is left out.")
+    if not known_room or household.tote.height_m is None:
+        notes.append("Room temperature or height of the tote not given: what the refill loses on its way is left out.")
+    elif household.humidity_given is None:
+        notes.append(
+            f"room_humidity not given: {household.room_humidity:.0%} taken for what the open tote loses (common practice, no "
+            "source)."
+        )
     if household.tote.height_m is None:
         notes.append("Height of the tote not given: the pump is taken to lift from its bottom all the time.")
-    notes.append("The pump's curve is drawn as a parabola between its two figures (common practice, no source).")
+    notes.append("The hot store is taken as heated from its bottom, and full and hot at the start.")
+    if tank.timed_fill is None or (tank.timed_drain is None and not household.hose.siphon):
+        notes.append("The pump's curve is drawn as a parabola between its two figures (common practice, no source).")
+    last = [name for name, times in (("draining", tank.timed_drain), ("filling", tank.timed_fill)) if times is not None]
+    if last:
+        notes.append(
+            f"Minutes of {' and '.join(last)} follow the time it took last, within a tenth (common practice, no source)."
+        )
     return notes

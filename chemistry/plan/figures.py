@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 from chemistry.change.blending import Blend
 from chemistry.change.dilution import NitrateCourse
-from chemistry.change.flow import Minutes
+from chemistry.change.pumping import Minutes
 from chemistry.dosing.conflicts import Conflict
 from chemistry.dosing.neutralise import Neutralisation
 from chemistry.dosing.premix import Premix
 from chemistry.dosing.remineralise import Recipe
+from chemistry.plan.flows import Flows
+from chemistry.plan.heat import Heat
 from chemistry.plan.household import Household, Tank
 from chemistry.plan.household_tables import NeutraliserTable
 from chemistry.water.composition import Water
@@ -134,11 +136,9 @@ class Salting:
 class Figures:
     """Every figure of one change.
 
-    change_share of the live water; share_from: 'nitrate ceiling' or 'given'.  first_blend, next_blend: of the first
-    tote (its plastic still at room temperature) and of each later one.  neutraliser: None where the tap has no
-    chlorine; short_neutraliser: a better one there is too little of.  drain_minutes for the
-    whole, pump_minutes and tap_minutes for one tote.  hot_waits_min: for every tote, how long the hot store must heat
-    first.  nitrate: courses at 10 points less, this share, 10 more.
+    change_share of the live water; share_from: 'nitrate ceiling' or 'given'.  neutraliser: None where the tap has no
+    chlorine; short_neutraliser: a better one there is too little of.  nitrate: courses at 10 points less, this share, 10
+    more.  flows, heat: minutes of the hose, and what is drawn from the taps.  tap_minutes: to draw one tote.
     """
 
     household: Household
@@ -149,19 +149,31 @@ class Figures:
     change_volume_l: float
     refill_temperature_c: float
     totes: Totes
-    first_blend: Blend
-    next_blend: Blend
     neutraliser: NeutraliserDose | None
     short_neutraliser: NeutraliserDose | None
     salting: Salting
     waters: Waters
     states: States
     nitrate: tuple[NitrateCourse, ...]
-    drain_minutes: Minutes
-    pump_minutes: Minutes
+    flows: Flows
+    heat: Heat
     tap_minutes: float
-    hot_waits_min: tuple[float, ...]
     jobs: Jobs
+
+    @property
+    def drain_minutes(self) -> Minutes:
+        """Minutes to drain, in all."""
+        return self.flows.drain.total
+
+    @property
+    def pump_minutes(self) -> Minutes:
+        """Minutes to pump one tote into the tank."""
+        return self.flows.fill.total
+
+    @property
+    def hot_waits_min(self) -> tuple[float, ...]:
+        """For every tote, how long the hot store must heat first."""
+        return tuple(tapping.wait_min for tapping in self.heat.tappings)
 
     @property
     def recipe(self) -> Recipe:
@@ -176,8 +188,8 @@ class Figures:
     @property
     def blend(self) -> Blend:
         """Hot and cold of all totes together."""
-        hot_l = self.first_blend.hot_l + (self.totes.count - 1) * self.next_blend.hot_l
-        cold_l = self.first_blend.cold_l + (self.totes.count - 1) * self.next_blend.cold_l
+        hot_l = sum(blend.hot_l for blend in self.heat.blends)
+        cold_l = sum(blend.cold_l for blend in self.heat.blends)
         return Blend(hot_l, cold_l, self.refill_temperature_c, hot_l / (hot_l + cold_l), self.change_volume_l)
 
     @property

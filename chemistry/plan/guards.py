@@ -15,6 +15,7 @@ from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Step
 from chemistry.plan.water_guards import limit_finding, water_guards
 from chemistry.units import figure
+from chemistry.water.oxygen import warmed_saturation
 from chemistry.water.target import measures
 
 
@@ -28,6 +29,8 @@ def guards(figures: Figures) -> list[Finding]:
         *_steps_of_the_tank(figures),
         *_size(figures),
         *_hot_store(figures),
+        *_warmth(figures),
+        *_intake(figures),
         *_overflow(figures),
         *scald_findings(figures.household.hot_water.temperature_c),
         *_filter(figures),
@@ -130,11 +133,62 @@ def _steps_of_the_tank(figures: Figures) -> list[Finding]:
     )
     findings = []
     for name, unit, start, end in moves:
-        text = f"This change moves the tank's {name} from {start:.1f} to {end:.1f} {unit}. A smaller share helps."
+        text = f"This change moves the tank's {name} from {start:.1f} to {end:.1f} {unit}. {_smaller(figures, name)}"
         findings += limit_finding(f"{name}_step", abs(end - start), text, f"{name}_step")
     step = 100 * abs(becomes / was - 1) if was > 0 else 0.0
     text = f"This change moves the tank's conductivity from {was:.0f} to {becomes:.0f} µS/cm. A smaller share helps."
     return findings + limit_finding("conductivity_step", step, text, "conductivity_step")
+
+
+def _smaller(figures: Figures, name: str) -> str:
+    """What keeps a step of the tank within its limit."""
+    largest = figures.heat.largest_share
+    if name == "temperature" and largest >= 0.01:
+        return f"Up to {math.floor(100 * largest):.0f} % keep it, or a refill nearer the tank's temperature."
+    return "A smaller share helps."
+
+
+def _warmth(figures: Figures) -> list[Finding]:
+    """A step of temperature so fast that a slower fill is worth a word, and gas that warmed tap water cannot hold."""
+    heat, found = figures.heat, []
+    row = reference.table("limits")["temperature_rate"]
+    takes = figures.totes.count * figures.pump_minutes.predicted
+    if abs(heat.step_k) >= float(row["value"]) and heat.slow_fill_min > takes:
+        text = (
+            f"Filling moves the tank by {heat.step_k:+.1f} °C in {takes:.0f} minutes of pumping. Over {heat.slow_fill_min:.0f} "
+            "minutes, with the totes spread out, it would keep to a degree an hour."
+        )
+        rate = 60 * abs(heat.step_k) / max(takes, 1e-9)
+        found.append(
+            Finding("note", "temperature_rate", text, rate, float(row["value"]), row["unit"], reference.cited(row))
+        )
+    cold_c, refill_c = figures.household.tap.temperature_c, figures.refill_temperature_c
+    limit = reference.value("limits", "gas_saturation")
+    if refill_c > cold_c and 100 * float(warmed_saturation(cold_c, min(refill_c, 40.0))) > limit:
+        full = 100 * float(warmed_saturation(cold_c, min(refill_c, 40.0)))
+        text = (
+            f"Tap water saturated at {cold_c:.0f} °C and warmed to {refill_c:.0f} °C holds {full:.0f} % of the gas it can "
+            "keep: bubbles on glass and fins. Let it fall and stir it as the tote fills, and let air bubble through it."
+        )
+        found.append(
+            Finding(
+                "note", "gas_supersaturated", text, full, limit, "%", reference.citation("limits", "gas_saturation")
+            )
+        )
+    return found
+
+
+def _intake(figures: Figures) -> list[Finding]:
+    """A filter whose intake falls dry."""
+    mark = figures.flows.mark("intake dry")
+    if mark is None:
+        return []
+    text = (
+        f"The level falls below the filter's intake ({100 * (figures.tank.intake_height_m or 0):.0f} cm) "
+        f"{mark.minutes.early:.0f} minutes after draining begins: a filter left on would run dry. The steps switch it "
+        "off before."
+    )
+    return [Finding("note", "intake_dry", text, mark.minutes.early, None, "min")]
 
 
 def _size(figures: Figures) -> list[Finding]:
@@ -144,13 +198,15 @@ def _size(figures: Figures) -> list[Finding]:
 
 
 def _hot_store(figures: Figures) -> list[Finding]:
-    """Hot water drawn in all against the store alone; what is beyond waits for the heater."""
-    hot, drawn_l, wait = figures.household.hot_water, figures.blend.hot_l, sum(figures.hot_waits_min)
+    """A store that does not give every tote at once."""
+    hot, wait, supply = figures.household.hot_water, sum(figures.hot_waits_min), figures.heat.supply
     if wait == 0:
         return []
+    drawn_l = figures.blend.hot_l
     goes = "Wait between the totes as the steps say" if figures.totes.count > 1 else "Draw it in two goes"
     text = (
-        f"{drawn_l:.0f} L of hot water are needed and the store holds {hot.store_l:.0f} L: the plan waits {wait:.0f} "
+        f"The store ({hot.store_l:.0f} L) gives {supply.blended_l:.0f} L of blended water before it runs out, and "
+        f"{supply.sustained_l_min:.1f} L/min after that; {figures.change_volume_l:.0f} L are needed. The plan waits {wait:.0f} "
         f"minutes at most for the heater. {goes}, and watch the thermometer as the store runs out."
     )
     return [Finding("caution", "hot_store", text, drawn_l, hot.store_l, "L")]

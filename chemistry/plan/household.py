@@ -6,8 +6,11 @@ from datetime import date
 
 from pydantic import Field
 
+from chemistry import reference
 from chemistry.change.blending import Vessel
-from chemistry.errors import BadInput
+from chemistry.change.flow import Line
+from chemistry.change.pumping import timed
+from chemistry.errors import BadInput, TapwrightError
 from chemistry.plan import quantities as q
 from chemistry.plan.household_tables import (
     BandsTable,
@@ -20,6 +23,7 @@ from chemistry.plan.household_tables import (
     Scale,
     Table,
     Tap,
+    TimedTable,
     Tote,
 )
 from chemistry.water.equilibrium import times_outdoor
@@ -38,8 +42,12 @@ class Tank(Table):
     water_height_m: q.LengthM = Field(alias="water_height")
     overflow_height_m: q.LengthM = Field(alias="overflow_height")
     heater_height_m: q.LengthM = Field(alias="heater_height")
+    intake_height_m: q.LengthM | None = Field(None, alias="intake_height")
+    heater_power_kw: q.PowerKw | None = Field(None, alias="heater_power")
     drain_lift_m: q.HeightM | None = Field(None, alias="drain_lift")
     fill_lift_m: q.HeightM | None = Field(None, alias="fill_lift")
+    timed_drain: TimedTable | None = None
+    timed_fill: TimedTable | None = None
     refill_temperature_c: q.WaterC | None = Field(None, alias="refill_temperature")
     nitrate_ceiling_mg_l: q.NitrateMgL = Field(alias="nitrate_ceiling")
     nitrate_rise_mg_l: q.NitrateMgL | None = Field(None, alias="nitrate_rise")
@@ -69,6 +77,15 @@ class Tank(Table):
             text = "lies at or above water_height: the heater would stand dry."
             hint = "It is the height of the heater's upper end above the tank's bottom."
             misfits.append(q.Misfit(("heater_height", "water_height"), text, hint))
+        if self.intake_height_m is not None and self.intake_height_m >= self.water_height_m:
+            text, hint = (
+                "lies at or above water_height: the filter would draw air.",
+                "Both count from the tank's bottom.",
+            )
+            misfits.append(q.Misfit(("intake_height", "water_height"), text, hint))
+        if self.timed_drain and self.timed_drain.volume_l > self.live_volume_l:
+            text = f"more was drained than the tank holds, {self.live_volume_l:.0f} L."
+            misfits.append(q.Misfit(("timed_drain.volume", "live_water"), text, "Write what one draining took."))
         return misfits
 
     @property
@@ -93,6 +110,7 @@ class Household(Table):
 
     room_temperature_c: q.WaterC | None = Field(None, alias="room_temperature")
     room_co2_ppm: q.AirPpm | None = Field(None, alias="room_co2")
+    humidity_given: q.Share | None = Field(None, alias="room_humidity")
     tap: Tap
     hot_water: HotWater
     tote: Tote
@@ -108,14 +126,22 @@ class Household(Table):
         """CO2 of the room's air as a multiple of outdoor air's; 1 where it is not given."""
         return 1.0 if self.room_co2_ppm is None else times_outdoor(self.room_co2_ppm)
 
+    @property
+    def room_humidity(self) -> float:
+        """Relative humidity of the room's air, 0 to 1: as given, else the usual (tables/practice.csv)."""
+        return (
+            reference.value("practice", "room_humidity") / 100 if self.humidity_given is None else self.humidity_given
+        )
+
     def misfits(self) -> list[q.Misfit]:
         misfits = [misfit.under("tap") for misfit in self.tap.misfits()]
+        misfits += [misfit.under("hose") for misfit in self.hose.misfits()]
         for index, tank in enumerate(self.tanks):
             misfits += [misfit.under(f"tank.{index}") for misfit in tank.misfits()]
         for index, entry in enumerate(self.neutralisers):
             if entry.label:
                 misfits += [misfit.under(f"neutraliser.{index}.label") for misfit in entry.label.misfits()]
-        whole = (self._twice(), self._neutraliser(), self._hot_water(), self._lifts(), self._waters())
+        whole = (self._twice(), self._neutraliser(), self._hot_water(), self._lifts(), self._timed(), self._waters())
         return misfits + [misfit for some in whole for misfit in some]
 
     def _twice(self) -> list[q.Misfit]:
@@ -165,9 +191,7 @@ class Household(Table):
         ]
 
     def _lifts(self) -> list[q.Misfit]:
-        """Lifts that the pump cannot manage even at the best level."""
-        head_m = self.pump.maximum_head_m
-        hint = f"The pump's maximum head is {head_m:.2f} m: lower the open end, or use a stronger pump."
+        """Lifts that the pump, or a siphon, cannot manage even at the best level."""
         misfits = []
         for index, tank in enumerate(self.tanks):
             drain_m, fill_m = self.lifts_m(tank)
@@ -175,10 +199,30 @@ class Household(Table):
                 ("drain_lift", tank.drain_lift_m, drain_m - tank.water_height_m),
                 ("fill_lift", tank.fill_lift_m, fill_m),
             ):
-                if lift_m >= head_m:
-                    place = f"hose.{key}" if own_m is None else f"tank.{index}.{key}"
+                place = f"hose.{key}" if own_m is None else f"tank.{index}.{key}"
+                if key == "drain_lift" and self.hose.siphon:
+                    if lift_m >= 0:
+                        text, hint = "a siphon does not run uphill.", "Lead its open end lower than the water, or pump."
+                        misfits.append(q.Misfit((place, "hose.siphon", f"tank.{index}.water_height"), text, hint))
+                elif lift_m >= self.pump.maximum_head_m:
+                    head_m = self.pump.maximum_head_m
+                    hint = f"The pump's maximum head is {head_m:.2f} m: lower the open end, or use a stronger pump."
                     keys = (place, "pump.maximum_head", f"tank.{index}.water_height")
                     misfits.append(q.Misfit(keys, f"the pump cannot lift {lift_m:.2f} m.", hint))
+        return misfits
+
+    def _timed(self) -> list[q.Misfit]:
+        """Times that no such pump and hose can have taken."""
+        if self.hose.misfits() or self._lifts():
+            return []  # said already
+        misfits = []
+        for index, tank in enumerate(self.tanks):
+            for key, line in (("timed_drain", self.drain_line), ("timed_fill", self.fill_line)):
+                try:
+                    line(tank)
+                except TapwrightError as error:
+                    keys = (f"tank.{index}.{key}", "pump", "hose")
+                    misfits += [q.Misfit(keys, fault.message, fault.hint) for fault in error.faults]
         return misfits
 
     def _waters(self) -> list[q.Misfit]:
@@ -199,6 +243,32 @@ class Household(Table):
         """Height of the hose's open end above the pump for one tank: to drain, to fill."""
         drain_m = self.hose.drain_lift_m if tank.drain_lift_m is None else tank.drain_lift_m
         return drain_m, self.hose.fill_lift_m if tank.fill_lift_m is None else tank.fill_lift_m
+
+    def drain_line(self, tank: Tank) -> Line:
+        """Pump, or siphon, and hose that drain a tank, scaled to the time it took last if that is given.
+
+        Raises BadInput for a time no such line can need, NoAnswer for a lift it cannot manage.
+        """
+        line = Line(None if self.hose.siphon else self.pump.pump(), self.hose.hose())
+        last = tank.timed_drain
+        if last is None:
+            return line
+        start_m = self.lifts_m(tank)[0] - tank.water_height_m
+        end_m = start_m + tank.water_height_m * last.volume_l / tank.live_volume_l
+        return timed(line, last.volume_l, last.time_min, start_m, end_m, f"tank '{tank.name}': timed_drain")
+
+    def fill_line(self, tank: Tank) -> Line:
+        """Pump and hose that fill a tank from the tote, likewise."""
+        line, last = Line(self.pump.pump(), self.hose.hose()), tank.timed_fill
+        if last is None:
+            return line
+        end_m = self.lifts_m(tank)[1]
+        start_m = end_m - self.tote_level_m(min(last.volume_l, self.tote.volume_l))
+        return timed(line, last.volume_l, last.time_min, start_m, end_m, f"tank '{tank.name}': timed_fill")
+
+    def tote_level_m(self, litres: float) -> float:
+        """Height of so much water in the tote; 0 where the tote's height is not given."""
+        return (self.tote.height_m or 0.0) * litres / self.tote.volume_l
 
     def vessel(self) -> Vessel:
         """The tote before the taps run: empty, at room temperature."""

@@ -7,7 +7,8 @@ from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from chemistry.change.flow import Hose, Pump
+from chemistry.change.flow import Pump
+from chemistry.change.friction import Coil, Hose
 from chemistry.dosing.cupboard import Stocked
 from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
 from chemistry.errors import BadInput, Fault
@@ -113,17 +114,45 @@ class PumpTable(Table):
         return Pump(self.maximum_flow_l_min, self.maximum_head_m)
 
 
+class CoilTable(Table):
+    """The part of the hose that lies wound up while water runs."""
+
+    length_m: q.LengthM = Field(alias="length")
+    diameter_m: q.LengthM = Field(alias="diameter")
+
+
+class TimedTable(Table):
+    """A volume and the time it took the last time, through the same pump and hose."""
+
+    volume_l: q.VolumeL = Field(alias="volume")
+    time_min: q.TimeMin = Field(alias="time")
+
+
 class HoseTable(Table):
-    """The hose, and how high its open end lies above the pump: in the tank to drain, in the tote to fill."""
+    """The hose, and how high its open end lies above the pump: in the tank to drain, in the tote to fill.
+
+    siphon: the tank is drained through it without the pump.
+    """
 
     bore_m: q.BoreM = Field(alias="bore")
     length_m: q.LengthM = Field(alias="length")
     drain_lift_m: q.HeightM = Field(alias="drain_lift")
     fill_lift_m: q.HeightM = Field(alias="fill_lift")
+    siphon: bool = False
+    fittings: dict[str, int] = {}
+    coil: CoilTable | None = None
+
+    def misfits(self) -> list[q.Misfit]:
+        try:
+            self.hose()
+        except BadInput as error:
+            return [q.Misfit((fault.where,), fault.message, fault.hint) for fault in error.faults]
+        return []
 
     def hose(self) -> Hose:
-        """The same for the engine."""
-        return Hose(self.bore_m, self.length_m)
+        """The same for the engine. Raises BadInput as it does."""
+        coil = Coil(self.coil.length_m, self.coil.diameter_m) if self.coil else None
+        return Hose(self.bore_m, self.length_m, self.fittings, coil)
 
 
 class Scale(Table):

@@ -7,19 +7,21 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
 from chemistry import reference
-from chemistry.change.blending import Blend, Vessel, blend_to_target, reheat_minutes
 from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
-from chemistry.change.flow import Minutes, minutes_to_move
 from chemistry.errors import BadInput, NoAnswer
 from chemistry.findings import Finding, by_gravity
 from chemistry.plan import assumptions
 from chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
-from chemistry.plan.figures import Figures, Jobs, Totes, Waters
+from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Salting, Totes, Waters
+from chemistry.plan.flows import Flows, flows_of
 from chemistry.plan.guards import guards, guards_of_steps
+from chemistry.plan.heat import Timing, heat_of, timing
 from chemistry.plan.household import Household, Tank
-from chemistry.plan.sheet import Step
+from chemistry.plan.sheet import LOOK_AT_PLUGS_MIN, Step, minutes_of
 from chemistry.plan.states import states_of
 from chemistry.plan.steps import steps_of
+from chemistry.plan.tote_steps import contact_minutes
+from chemistry.plan.water_guards import needs_airing
 from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
@@ -83,13 +85,16 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
     volume_l = chosen * tank.live_volume_l
     totes = _totes(volume_l, household.tote.volume_l)
     refill_c = tank.refill_c
-    first, later = _blends(household, totes, refill_c)
     neutraliser = choose_neutraliser(household, totes)
     salting = mix_salts(household, tank, replace(closed(tap), temperature_c=refill_c), neutraliser, totes)
     refill = salting.recipe.water
     after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
     waters = Waters(tap, refill, before, after)
-    drain, pump = _pumping(household, tank, chosen, totes)
+    states = states_of(waters, chosen, household.times_air)
+    flows = flows_of(household, tank, chosen, totes.volume_l)
+    times = _timing(
+        flows, totes, neutraliser, salting, needs_airing(states), jobs, totes.volume_l / household.tap.flow_l_min
+    )
     return Figures(
         household=household,
         tank=tank,
@@ -99,18 +104,15 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
         change_volume_l=volume_l,
         refill_temperature_c=refill_c,
         totes=totes,
-        first_blend=first,
-        next_blend=later,
         neutraliser=neutraliser,
         short_neutraliser=better_but_short(household, totes, neutraliser) if neutraliser else None,
         salting=salting,
         waters=waters,
-        states=states_of(waters, chosen, household.times_air),
+        states=states,
         nitrate=courses,
-        drain_minutes=drain,
-        pump_minutes=pump,
+        flows=flows,
+        heat=heat_of(household, tank, flows, totes.volume_l, times, float(after.temperature_c), volume_l),
         tap_minutes=totes.volume_l / household.tap.flow_l_min,
-        hot_waits_min=_hot_waits(household, first, later, totes),
         jobs=jobs,
     )
 
@@ -190,45 +192,24 @@ def _totes(volume_l: float, tote_l: float) -> Totes:
     return Totes(count, volume_l / count)
 
 
-def _blends(household: Household, totes: Totes, refill_c: float) -> tuple[Blend, Blend]:
-    """Blend of the first tote, whose plastic takes heat, and of every later one, whose plastic is warm already."""
-    hot_c, cold_c = household.hot_water.temperature_c, household.tap.temperature_c
-    first = blend_to_target(totes.volume_l, refill_c, hot_c, cold_c, household.vessel())
-    later = blend_to_target(totes.volume_l, refill_c, hot_c, cold_c, Vessel())
-    return first, later
-
-
-def _hot_waits(household: Household, first: Blend, later: Blend, totes: Totes) -> tuple[float, ...]:
-    """Minutes to wait for the hot store before each tote: what is drawn beyond the store must be heated first.
-
-    No heat is counted that the store takes up while other steps go on, so the waits are upper bounds. Raises NoAnswer
-    where the store does not suffice and has no heater.
-    """
-    hot, cold_c = household.hot_water, household.tap.temperature_c
-    waits = []
-    drawn_l = 0.0
-    for blend in (first, *[later] * (totes.count - 1)):
-        lacking_l = max(drawn_l + blend.hot_l - hot.store_l, 0.0) - max(drawn_l - hot.store_l, 0.0)
-        drawn_l += blend.hot_l
-        waits.append(
-            reheat_minutes(lacking_l, hot.temperature_c, cold_c, hot.heater_power_kw) if lacking_l > 0 else 0.0
-        )
-    if math.isinf(sum(waits)):
-        raise NoAnswer.of(
-            "hot_water",
-            f"{drawn_l:.0f} L of hot water are needed, the store holds {hot.store_l:.0f} L and its heater has no power.",
-            "Change less at once, make the refill cooler (refill_temperature), or give heater_power.",
-        )
-    return tuple(waits)
-
-
-def _pumping(household: Household, tank: Tank, share: float, totes: Totes) -> tuple[Minutes, Minutes]:
-    """Minutes to drain the tank and to pump one tote up; the lift grows as the level falls."""
-    pump, hose = household.pump.pump(), household.hose.hose()
-    drain_lift_m, fill_lift_m = household.lifts_m(tank)
-    full_m = tank.water_height_m
-    drain = minutes_to_move(
-        share * tank.live_volume_l, pump, hose, drain_lift_m - full_m, drain_lift_m - full_m * (1 - share)
-    )
-    tote_level_m = (household.tote.height_m or 0.0) * totes.volume_l / household.tote.volume_l
-    return drain, minutes_to_move(totes.volume_l, pump, hose, fill_lift_m - tote_level_m, fill_lift_m)
+def _timing(
+    flows: Flows,
+    totes: Totes,
+    neutraliser: NeutraliserDose | None,
+    salting: Salting,
+    airing: bool,
+    jobs: Jobs,
+    tap_min: float,
+) -> Timing:
+    """How long the totes stand, by the minutes their steps take (a test holds the two together)."""
+    ready = minutes_of("small_minutes")
+    if neutraliser is not None:
+        ready += contact_minutes(neutraliser)
+    if salting.recipe.grams:
+        ready += minutes_of("dissolve_minutes")
+    if airing:
+        ready += minutes_of("airing_minutes")
+    cooling = max(minutes_of("cooling_minutes") - tap_min - ready, 0.0) + LOOK_AT_PLUGS_MIN
+    before_drain = cooling + 2 * minutes_of("small_minutes")
+    clean = minutes_of("clean_minutes") * (jobs.clean_substrate + jobs.service_filter)
+    return timing(flows, totes.count, ready, before_drain, clean + minutes_of("small_minutes"))

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from chemistry import reference
 
+LOOK_AT_PLUGS_MIN = 1.0
+
 
 @dataclass(frozen=True)
 class Step:

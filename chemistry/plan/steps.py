@@ -13,7 +13,7 @@ from chemistry import reference
 from chemistry.findings import Finding
 from chemistry.plan.figures import Figures
 from chemistry.plan.guards import filter_held_back, substrate_held_back
-from chemistry.plan.sheet import Sheet, Step, centimetres, minutes_of
+from chemistry.plan.sheet import LOOK_AT_PLUGS_MIN, Sheet, Step, centimetres, minutes_of
 from chemistry.plan.tote_steps import cups, make_tote
 from chemistry.units import figure
 
@@ -84,7 +84,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     sheet.add(
         "heater_cooled",
         f"The heaters have been off for {cooling:.0f} minutes or more and are cool: look at the plugs, they are out.",
-        1.0,
+        LOOK_AT_PLUGS_MIN,
         hold=True,
         waits_for=("heater_off", cooling),
         cautions=("heater",),
@@ -98,30 +98,52 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
         hold=True,
         cautions=("mains",),
     )
+    siphon = figures.flows.siphon
+    into = "one end of the hose well below the water of the tank" if siphon else "the pump into the tank"
+    starts = "start" if siphon else "jump out when the pump starts"
     sheet.add(
         "outflow_secured",
-        "Put the pump into the tank and the hose's other end into the drain. Tie that end down and tug at it: it must "
-        "not jump out when the pump starts.",
+        f"Put {into} and the hose's other end into the drain. Tie that end down and tug at it: it must not {starts}"
+        f"{' by itself: clamp it' if siphon else ''}.",
         minutes_of("small_minutes"),
         hold=True,
         cautions=("discharge", "mains"),
     )
     minutes, low = figures.drain_minutes, centimetres(figures.low_level_m)
     alone = _alone(minutes.early)
+    begin = (
+        "Start the siphon with a bulb or a hose filled under water, never by mouth," if siphon else "Plug in the pump"
+    )
+    after = "after it runs" if siphon else "after plugging in"
     sheet.add(
         "drain_start",
-        f"Plug in the pump and watch the first litres reach the drain. {figures.change_volume_l:.0f} L go out, down to "
+        f"{begin} and watch the first litres reach the drain. {figures.change_volume_l:.0f} L go out, down to "
         f"the {low} mark, in about {minutes.predicted:.0f} minutes ({minutes.early:.0f} at the earliest, "
-        f"{minutes.late:.0f} at the latest). {_be_there(alone)}",
+        f"{minutes.late:.0f} at the latest). {_passes(figures)}{_be_there(alone, after)}",
         alone,
+    )
+    end = (
+        "lift the hose out of the water"
+        if siphon
+        else "unplug the pump. See that nothing siphons on: lift the hose's end out of the water"
     )
     sheet.add(
         "drain_end",
-        f"Stand at the tank until the water is at the {low} mark, then unplug the pump. See that nothing siphons on: "
-        "lift the hose's end out of the water.",
+        f"Stand at the tank until the water is at the {low} mark, then {end}.",
         minutes.predicted - alone,
         hold=True,
     )
+
+
+def _passes(figures: Figures) -> str:
+    """When the falling level leaves heaters and intake dry, at the earliest and at the latest."""
+    words = {"heater dry": "to the heaters", "intake dry": "to the filter's intake"}
+    passed = [
+        f"It falls {words[mark.event]} after {mark.minutes.early:.0f} to {mark.minutes.late:.0f} minutes. "
+        for mark in figures.flows.marks
+        if mark.event in words
+    ]
+    return "".join(passed)
 
 
 def _alone(early_minutes: float) -> float:
@@ -129,11 +151,11 @@ def _alone(early_minutes: float) -> float:
     return max(early_minutes - minutes_of("small_minutes"), 0.0)
 
 
-def _be_there(minutes_alone: float) -> str:
-    """When to stand at the tank, counted from the pump's start."""
+def _be_there(minutes_alone: float, after: str = "after plugging in") -> str:
+    """When to stand at the tank, counted from the start of the flow."""
     if minutes_alone < 2:
         return "Stay at the tank."
-    return f"Be at the tank {int(minutes_alone)} minutes after plugging in."
+    return f"Be at the tank {int(minutes_alone)} minutes {after}."
 
 
 def _while_low(sheet: Sheet, figures: Figures) -> None:

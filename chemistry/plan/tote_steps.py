@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from chemistry.dosing.pouring import pouring
-from chemistry.plan.figures import Figures
+from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Sheet, centimetres, minutes_of
 from chemistry.plan.water_guards import needs_airing
 from chemistry.units import figure
@@ -15,7 +15,8 @@ def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
     if wait > 0:
         sheet.add(
             f"tote_{number}_reheat",
-            f"Wait for the hot-water store: {wait:.0f} minutes at most. Feel the hot tap with a thermometer, not a hand.",
+            f"Wait for the hot-water store: {wait:.0f} minutes at most, until the hot tap runs at "
+            f"{figures.heat.tappings[number - 1].hot_c:.0f} °C on the mean. Feel it with a thermometer, not a hand.",
             wait,
         )
     sheet.add(
@@ -27,7 +28,7 @@ def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
     _neutralise(sheet, figures, number)
     if figures.salts_per_tote_g:
         sheet.add(f"tote_{number}_salts", _dissolving(figures), minutes_of("dissolve_minutes"), hold=True)
-    if needs_airing(figures):
+    if needs_airing(figures.states):
         refill = figures.states.refill
         sheet.add(
             f"tote_{number}_air",
@@ -71,7 +72,7 @@ def _of_all(figures: Figures, number: int) -> str:
 
 
 def _filling(figures: Figures, number: int) -> str:
-    blend = figures.first_blend if number == 1 else figures.next_blend
+    blend, drawn_c = figures.heat.blends[number - 1], figures.heat.drawn_c[number - 1]
     tote, litres = figures.household.tote, figures.totes.volume_l
     marks = ""
     if tote.height_m is not None:
@@ -80,15 +81,26 @@ def _filling(figures: Figures, number: int) -> str:
         marks = f" Cold up to {centimetres(cold_m)} in the tote, then hot up to {centimetres(full_m)}."
     return (
         f"Fill {_of_all(figures, number)}: {blend.cold_l:.0f} L cold and {blend.hot_l:.0f} L hot make {litres:.0f} L."
-        f"{marks} Stay with it and stir: the thermometer must end at {figures.refill_temperature_c:.1f} °C, within 1."
+        f"{marks} Stay with it and stir: the thermometer must end at {drawn_c:.1f} °C, within 1{_loses(figures, number)}."
     )
+
+
+def _loses(figures: Figures, number: int) -> str:
+    """Why it is drawn warmer than it is meant to arrive."""
+    lost_k = figures.heat.drawn_c[number - 1] - figures.heat.arrives_c
+    return f" (it loses {lost_k:.1f} until it is in the tank)" if lost_k >= 0.05 else ""
+
+
+def contact_minutes(chosen: NeutraliserDose) -> float:
+    """How long a neutraliser is stirred in; on chloramine it is slower."""
+    chloramine = chosen.dose.combined_chlorine_mg_l > 0
+    return minutes_of("contact_minutes_chloramine" if chloramine else "contact_minutes")
 
 
 def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
     if figures.neutraliser is None:
         return
-    chloramine = figures.neutraliser.dose.combined_chlorine_mg_l > 0
-    contact = minutes_of("contact_minutes_chloramine" if chloramine else "contact_minutes")
+    contact = contact_minutes(figures.neutraliser)
     sheet.add(
         f"tote_{number}_neutralise",
         f"NEUTRALISER: put {neutraliser_amount(figures)} of {neutraliser_name(figures)} into {_of_all(figures, number)} "
@@ -108,7 +120,7 @@ def _dissolving(figures: Figures) -> str:
 
 def _checking(figures: Figures, number: int) -> str:
     """What the tote must read, and how to mend its temperature."""
-    target_c = figures.refill_temperature_c
+    target_c = figures.heat.drawn_c[number - 1]
     refill = figures.waters.refill
     made = (
         f" If you doubt the salts, test it: hardness {refill.hardness_dgh:.1f} dGH, alkalinity "
@@ -117,20 +129,20 @@ def _checking(figures: Figures, number: int) -> str:
         else ""
     )
     first, rest = figures.states.refill.at_once, figures.states.refill.at_rest
-    if first is not None and needs_airing(figures):
+    if first is not None and needs_airing(figures.states):
         made += f" Its pH reads near {rest.ph:.1f} after the airing."
     elif first is not None:
         made += f" Its pH reads about {first.ph:.1f} now, and {rest.ph:.1f} after hours in air: do not correct it."
     treated = "neutraliser is in, total chlorine zero" if figures.neutraliser else "total chlorine zero"
     return (
-        f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1{_mending(figures)}.{made} Only "
-        "then may it meet the fish."
+        f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1{_mending(figures, number)}.{made} "
+        "Only then may it meet the fish."
     )
 
 
-def _mending(figures: Figures) -> str:
+def _mending(figures: Figures, number: int) -> str:
     """Litres of hot or cold for each degree the tote is off; a tap too near the target mends nothing."""
-    target_c, litres, house = figures.refill_temperature_c, figures.totes.volume_l, figures.household
+    target_c, litres, house = figures.heat.drawn_c[number - 1], figures.totes.volume_l, figures.household
     taps = (
         (house.hot_water.temperature_c - target_c, "each degree short takes", "hot"),
         (target_c - house.tap.temperature_c, "each degree over", "cold"),

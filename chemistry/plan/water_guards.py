@@ -7,7 +7,7 @@ from dataclasses import replace
 from chemistry import reference
 from chemistry.dosing.neutralise import ammonia_findings
 from chemistry.findings import Finding
-from chemistry.plan.figures import Figures
+from chemistry.plan.figures import Figures, States
 from chemistry.units import figure
 from chemistry.water.equilibrium import Equilibrium
 
@@ -61,20 +61,20 @@ def _ammonia(figures: Figures) -> list[Finding]:
     return [replace(finding, level="caution") if then <= unionised else finding for finding in found]
 
 
-def needs_airing(figures: Figures) -> bool:
+def needs_airing(states: States) -> bool:
     """Whether the refill's CO2 would drop the tank's pH by more than a step, so that the tote is aired first."""
-    before, after = figures.states.tank_before.at_once, figures.states.tank_after.at_once
-    if before is None or after is None or not _brings_gas(figures):
+    before, after = states.tank_before.at_once, states.tank_after.at_once
+    if before is None or after is None or not _brings_gas(states):
         return False
     return bool(before.ph - after.ph > reference.value("limits", "ph_step"))
 
 
-def _brings_gas(figures: Figures) -> bool:
+def _brings_gas(states: States) -> bool:
     """Whether it is CO2 of the refill that pulls pH down: the tank comes back up as it leaves."""
-    before, after, refill = figures.states.tank_before.at_once, figures.states.tank_after, figures.states.refill.at_once
+    before, after, refill = states.tank_before.at_once, states.tank_after, states.refill.at_once
     if before is None or after.at_once is None or refill is None:
         return False
-    richer = refill.co2_times_air > max(before.co2_times_air, figures.states.refill.at_rest.co2_times_air)
+    richer = refill.co2_times_air > max(before.co2_times_air, states.refill.at_rest.co2_times_air)
     return bool(richer and after.at_once.ph < min(before.ph, after.at_rest.ph))
 
 
@@ -88,7 +88,7 @@ def _ph_step(figures: Figures) -> list[Finding]:
     if after.at_once is not None:
         course = f"from {before.ph:.1f} to {after.at_once.ph:.1f} at once and {after.at_rest.ph:.1f} at rest"
     remedy = "A smaller share helps."
-    if needs_airing(figures):
+    if needs_airing(figures.states):
         remedy = (
             f"The refill holds {refill.first.co2_times_air:.0f} times the CO2 of outdoor air: let air bubble through the tote "
             "before it meets the tank, as the steps say, or change less."
@@ -96,7 +96,7 @@ def _ph_step(figures: Figures) -> list[Finding]:
     text = f"This change moves the tank's pH {course}. {remedy}"
     step = limit_finding("ph_step", max(abs(once), abs(rest)), text, "ph_step")
     visible = reference.value("limits", "ph_dip")
-    if step or not _brings_gas(figures) or -once <= visible or co2_findings(before, ""):
+    if step or not _brings_gas(figures.states) or -once <= visible or co2_findings(before, ""):
         return step
     text = (
         f"The tank's pH goes {course}: the CO2 that the refill still holds makes the dip, and it passes by itself. Do not "

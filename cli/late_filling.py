@@ -1,0 +1,243 @@
+"""The `late` command: the neutraliser was forgotten, and the tank fills."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from chemistry.errors import BadInput
+from cli.answer import Answer
+from cli.options import Reader
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chemistry.plan.household import Household
+    from chemistry.plan.late import Bottle, Case, Late, Tote
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options of the command as written."""
+
+    after: str | None
+    file: Path | None
+    tank: str | None
+    change: str | None
+    start_volume: str | None
+    end_volume: str | None
+    flow: str | None
+    total_chlorine: str | None
+    free_chlorine: str | None
+    cl2_to_n: str | None
+    agent: str | None
+    purity: str | None
+    excess: str | None
+    solution: str | None
+    demand: str | None
+    ph: str | None
+    temperature: str | None
+    tote: str | None
+    dosed_for: str | None
+
+
+def answer(asked: Asked) -> Answer:
+    """What to do now, as an answer."""
+    from chemistry.dosing.neutralise import ammonia_findings
+    from chemistry.findings import caution_notes
+    from chemistry.plan.late import late_findings
+
+    case = _of_file(asked) if asked.file is not None else _of_options(asked)
+    made = case.at(case.minute)
+    advice = "Less of this water at once brings less; feed little and test daily."
+    found = [
+        *late_findings(made),
+        *ammonia_findings(made.ammonia_mg_n_l, case.ph, case.temperature_c, "the filled tank", None, advice),
+        *caution_notes("chemicals"),
+    ]
+
+    def show(screen: Console) -> None:
+        from cli.late_page import show_late
+
+        show_late(screen, case, made, found)
+
+    return Answer("late", _result(case, made), show, found, case.assumptions)
+
+
+def _common(asked: Asked, reader: Reader) -> dict[str, Any]:
+    """What both ways of asking share."""
+    after = reader.quantity(asked.after, "time", "--after")
+    if after is not None and after < 0:
+        reader.refuse(
+            "--after", f"'{asked.after}' is read; time runs forwards from the start of the filling.", "Write '25 min'."
+        )
+    tote_l = reader.quantity(asked.tote, "volume", "--tote")
+    dosed_for_l = reader.quantity(asked.dosed_for, "volume", "--dosed-for")
+    if (tote_l is None) != (dosed_for_l is None):
+        reader.refuse("--tote and --dosed-for", "one is given without the other.", "Give both or neither.")
+    demand = reader.quantity(asked.demand, "decay", "--demand")
+    reader.between(demand, asked.demand, "--demand", 0, 1e6, "0 /min or more")
+    return {"minute": after, "tote": (tote_l, dosed_for_l), "demand": demand or 0.0}
+
+
+def _tote(pair: tuple[float | None, float | None]) -> Tote | None:
+    from chemistry.plan.late import Tote
+
+    tote_l, dosed_for_l = pair
+    return None if tote_l is None or dosed_for_l is None else Tote(tote_l, dosed_for_l)
+
+
+def _of_options(asked: Asked) -> Case:
+    from chemistry import substances
+    from chemistry.change.filling import Filling
+    from chemistry.dosing.neutralise import ChlorineReadings, assumptions_of
+    from chemistry.plan.late import Bottle, Case
+
+    needed = {
+        "--start-volume": asked.start_volume,
+        "--end-volume": asked.end_volume,
+        "--flow": asked.flow,
+        "--total-chlorine": asked.total_chlorine,
+        "--agent": asked.agent,
+    }
+    missing = [name for name, text in needed.items() if text is None]
+    reader = Reader()
+    if missing:
+        reader.refuse(
+            ", ".join(missing), "not given.", "Give them, or a household file: --file house.toml --tank NAME."
+        )
+    common = _common(asked, reader)
+    start_l = reader.needed(asked.start_volume or "1 L", "volume", "--start-volume")
+    end_l = reader.needed(asked.end_volume or "2 L", "volume", "--end-volume")
+    flow = reader.needed(asked.flow or "1 L/min", "flow", "--flow")
+    total = reader.needed(asked.total_chlorine or "1 mg/L", "chlorine", "--total-chlorine")
+    free = reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine")
+    ratio = reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5")
+    purity = reader.quantity(asked.purity, "share", "--purity")
+    excess = reader.quantity(asked.excess, "share", "--excess")
+    reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
+    solution = reader.quantity(asked.solution, "strength", "--solution")
+    ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
+    temperature_c = reader.water_c(asked.temperature, "--temperature")
+    reader.done()
+    agent = substances.agent(asked.agent or "", "--agent")
+    chlorine = ChlorineReadings(total, free, ratio)
+    assumed = [*assumptions_of(chlorine), *_always(common)]
+    if purity is None:
+        assumed.append("Purity not given, taken as 100 %.")
+    return Case(
+        Filling(start_l, end_l, flow, total, common["demand"]),
+        chlorine,
+        Bottle(agent, 1.0 if purity is None else purity, excess or 0.0, solution),
+        common["minute"],
+        0.0,
+        ph,
+        temperature_c,
+        _tote(common["tote"]),
+        tuple(assumed),
+    )
+
+
+def _of_file(asked: Asked) -> Case:
+    """The tank, tap and cupboard of a household file; its share as given, else as planned."""
+    from chemistry.change.filling import Filling
+    from chemistry.dosing.neutralise import assumptions_of
+    from chemistry.plan.late import Case
+    from chemistry.plan.planner import plan
+    from cli.household_file import load
+
+    household = load(asked.file)  # type: ignore[arg-type]
+    reader = Reader()
+    for option, text in (
+        ("--start-volume", asked.start_volume),
+        ("--end-volume", asked.end_volume),
+        ("--total-chlorine", asked.total_chlorine),
+        ("--free-chlorine", asked.free_chlorine),
+        ("--agent", asked.agent),
+        ("--ph", asked.ph),
+        ("--temperature", asked.temperature),
+    ):
+        if text is not None:
+            reader.refuse(option, "stands in the household file.", "Leave it out, or leave --file out.")
+    if asked.tank is None:
+        reader.refuse("--tank", "not given.", f"Write --tank '{household.tanks[0].name}'.")
+    common = _common(asked, reader)
+    share = reader.quantity(asked.change, "share", "--change")
+    flow = reader.quantity(asked.flow, "flow", "--flow")
+    reader.done()
+    figures = plan(household, asked.tank or "", share).figures
+    live_l = figures.tank.live_volume_l
+    chlorine = household.tap.chlorine()
+    if chlorine.total_mg_l == 0:
+        raise BadInput.of(
+            "tap.total_chlorine", "the tap of the file reads no chlorine.", "There is nothing to neutralise."
+        )
+    before = figures.states.tank_before.most_alkaline
+    running = household.tap.flow_l_min if flow is None else flow
+    assumed = [*assumptions_of(chlorine), *_always(common)]
+    if flow is None:
+        assumed.append(f"Water runs in as fast as the taps of the file give it, {running:.3g} L/min.")
+    assumed.append(f"Ammonia is judged at pH {before.ph:.1f}, the highest the tank's water comes to.")
+    return Case(
+        Filling(live_l * (1 - figures.change_share), live_l, running, chlorine.total_mg_l, common["demand"]),
+        chlorine,
+        _bottle(household, figures.neutraliser),
+        common["minute"],
+        float(figures.waters.tank_before.ammonia_mg_n_l),
+        float(before.ph),
+        float(figures.waters.tank_before.temperature_c),
+        _tote(common["tote"]),
+        tuple(assumed),
+    )
+
+
+def _bottle(household: Household, chosen: Any) -> Bottle:
+    """The neutraliser that the plan takes."""
+    from chemistry.plan.late import Bottle
+
+    entry = chosen.entry
+    label = entry.label.dose() if entry.label else None
+    return Bottle(entry.substance, entry.purity, entry.excess, entry.solution_g_l, label, household.scale.resolution_g)
+
+
+def _always(common: dict[str, Any]) -> list[str]:
+    notes = ["The tank is taken as well mixed; near the hose it is not."]
+    if common["tote"] != (None, None):
+        notes.append(
+            "What the tote's own dose takes out on the way is counted under 'Tote' alone: the tank may have less chlorine."
+        )
+    if common["demand"] == 0:
+        notes.append(
+            "Nothing in the tank uses chlorine up: the careful assumption. A demand known from tests goes into --demand."
+        )
+    return notes
+
+
+def _result(case: Case, made: Late) -> dict[str, Any]:
+    breaks = made.breakthrough_minute
+    return {
+        "minute": made.minute,
+        "fill_minutes": float(made.filling.minutes),
+        "now_mg_l": made.now_mg_l,
+        "hose_mg_l": made.hose_mg_l,
+        "peak_mg_l": made.peak_mg_l,
+        "peak_minute": made.peak_minute,
+        "exposure_mg_min_l": made.exposure_mg_min_l,
+        "hour_mean_mg_l": made.hour_mean_mg_l,
+        "four_days_mean_mg_l": made.four_days_mean_mg_l,
+        "remaining_chlorine_g": made.remaining_chlorine_g,
+        "to_come_g": made.to_come_g,
+        "agent": case.bottle.agent.name,
+        "dose_now_g": made.dose_now.grams,
+        "dose_now_ml": made.dose_now.millilitres,
+        "dose_new_water_g": made.dose_new_water.grams,
+        "dose_new_water_ml": made.dose_new_water.millilitres,
+        "dose_whole_tank_g": made.dose_whole_tank.grams,
+        "dose_whole_tank_ml": made.dose_whole_tank.millilitres,
+        "ammonia_mg_n_l": made.ammonia_mg_n_l,
+        "ammonia_unionised_mg_n_l": made.ammonia_unionised_mg_n_l,
+        "breakthrough_minute": breaks if breaks is not None and math.isfinite(breaks) else None,
+        "outflow_end_mg_l": made.outflow_end_mg_l,
+    }

@@ -1,0 +1,259 @@
+"""The `log` commands: add, list, import, export, undo."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+from chemistry.errors import BadInput, Fault
+from cli import log_csv, pages
+from cli.answer import Answer
+from cli.log_entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
+from cli.logbook import Logbook, path_of
+from cli.options import Reader
+from cli.toml_file import parsed, text_of
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_READING_EXAMPLE = 'Write "nitrate 20 mg/L NO3, chart, below 10, above 40", or "ph 8.2, meter".'
+_STEP = re.compile(r"(below|above)\s+(\S+)$", re.IGNORECASE)
+_FIGURE = re.compile(r"(\w+)\s+([+-]?[\d.,]+(?:[eE][+-]?\d+)?)\s*(.*)$")
+_NOTHING = Entry(**dict.fromkeys(Entry._fields))._replace(number=0, kind="note")  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options of `log add` as written."""
+
+    file: Path
+    tank: str
+    at: str | None
+    readings: Sequence[str]
+    change: str | None
+    dosed: Sequence[str]
+    service: str | None
+    note: str | None
+
+
+def now() -> datetime:
+    """The time of this machine, with its zone."""
+    return datetime.now().astimezone()
+
+
+def tanks_of(file: Path) -> list[str]:
+    """Names of the tanks of a household file; its other tables may still hold faults, as a log must not wait for them."""
+    data = parsed(text_of(file, f"Make one with: tapwright new {file}"), file, ("tank",))
+    tanks = data.get("tank")
+    names = [entry.get("name") for entry in tanks if isinstance(entry, dict)] if isinstance(tanks, list) else []
+    found = [name for name in names if isinstance(name, str) and name not in ("", "?")]
+    if not found:
+        raise BadInput.of(f"{file}: tank", "no tank has a name yet.", 'Write name = "Long tank" under [[tank]].')
+    return found
+
+
+def known_tank(file: Path, name: str) -> str:
+    """The name, if the household file has it; BadInput offers what there is."""
+    names = tanks_of(file)
+    if name not in names:
+        choices = " or ".join(f"'{known}'" for known in names)
+        raise BadInput.of("--tank", f"there is no tank named '{name}' in the file.", f"Write {choices}.")
+    return name
+
+
+def add_answer(asked: Asked) -> Answer:
+    """Write what was read, changed, serviced or seen."""
+    today = now()
+    tank = known_tank(asked.file, asked.tank)
+    at, at_s = (today.isoformat(), today.timestamp()) if asked.at is None else moment(asked.at, "--at")
+    blank = _NOTHING._replace(tank=tank, at=at, at_s=at_s, written=today.isoformat(), note=asked.note or "")
+    entries = [entry._replace(uid=str(uuid4())) for entry in _entries(asked, blank)]
+    faults = [fault for entry in entries for fault in faults_of(entry, _option_of(entry), today)]
+    if faults:
+        raise BadInput(dict.fromkeys(faults))
+    with Logbook(path_of(asked.file), create=True) as book:
+        numbers = book.add(entries)
+    stand = [entry._replace(number=number) for entry, number in zip(entries, numbers, strict=True)]
+
+    def show(screen: Console) -> None:
+        for entry in stand:
+            screen.print(f"Entry {entry.number}, {_when(entry)}, {entry.tank}: {said(entry)}", soft_wrap=True)
+
+    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show)
+
+
+def _entries(asked: Asked, blank: Entry) -> list[Entry]:
+    """The entries that the options ask for; BadInput for none, or several kinds at once."""
+    kinds = [bool(asked.readings), asked.change is not None, asked.service is not None]
+    if sum(kinds) > 1 or (not any(kinds) and asked.note is None):
+        raise BadInput.of(
+            "log add",
+            "one of --reading, --change, --service or --note is wanted.",
+            f"For a reading: {_READING_EXAMPLE}",
+        )
+    if asked.dosed and asked.change is None:
+        raise BadInput.of("--dosed", "belongs to a change.", "Give --change as well.")
+    if asked.readings:
+        reader = Reader()
+        read = [reader.tried(lambda text=text: _reading(text, blank)) for text in asked.readings]  # type: ignore[misc]
+        reader.done()
+        return [entry for entry in read if entry]
+    if asked.change is not None:
+        return [_change(asked.change, asked.dosed, blank)]
+    if asked.service is not None:
+        return [blank._replace(kind="service", part=asked.service.strip().lower())]
+    return [blank]
+
+
+def _reading(text: str, blank: Entry) -> Entry:
+    """'nitrate 20 mg/L NO3, chart, below 10, above 40' as an entry."""
+    where = "--reading"
+    first, *others = (part.strip() for part in re.split(r",(?!\d)", text))
+    match = _FIGURE.match(first)
+    if not match:
+        raise BadInput.of(where, f"'{first}' is read; what, how much and its unit are wanted.", _READING_EXAMPLE)
+    if "," in match[2]:
+        raise BadInput.of(where, f"'{match[2]}' has a comma; the decimal sign is a point.", _READING_EXAMPLE)
+    quantity = match[1].lower()
+    found: dict[str, Any] = {"quantity": quantity, "value": _number(match[2], where), "unit": match[3].strip() or None}
+    for part in others:
+        step = _STEP.match(part)
+        key = step[1].lower() if step else "test"
+        if key in found:
+            raise BadInput.of(where, f"'{part}': {key} is given twice.", _READING_EXAMPLE)
+        if step:
+            found[key] = None if step[2].lower() == "none" else _number(step[2], where)
+        elif part.lower() in TESTS:
+            found["test"] = part.lower()
+        else:
+            raise BadInput.of(where, f"'{part}' is no kind of test and no step of a chart.", _READING_EXAMPLE)
+    if "test" not in found:
+        raise BadInput.of(where, f"'{text}' does not say how it was read.", f"Add {', '.join(TESTS)}.")
+    if found["test"] in CHARTS and "above" not in found:
+        said = "the step above it on the chart is not given."
+        raise BadInput.of(where, said, "Add for example 'above 40', or 'above none' for the last step.")
+    return blank._replace(kind="reading", **found)
+
+
+def _number(text: str, where: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise BadInput.of(where, f"'{text}' is no number.", _READING_EXAMPLE) from None
+
+
+def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:
+    """'40%' or '230 L', with what was dosed."""
+    from chemistry.units import kind_of, read
+
+    kind = kind_of(text)
+    if kind not in ("share", "volume"):
+        read(text, "share", "--change")  # says what is wrong with it
+    amount = read(text, kind or "share", "--change")
+    for dose in dosed:
+        match = _FIGURE.match(f"dose {dose}")
+        if not match or kind_of(" ".join(f"{match[2]} {match[3]}".split()[:2])) not in ("mass", "volume"):
+            said = f"'{dose}' is read; how much and of what are wanted."
+            raise BadInput.of("--dosed", said, 'Write "4 g sodium thiosulfate pentahydrate".')
+    sizes = {"share": amount} if kind == "share" else {"volume_l": amount}
+    return blank._replace(kind="change", dosed="; ".join(dosed) or None, **sizes)  # type: ignore[arg-type]
+
+
+def _option_of(entry: Entry) -> Any:
+    """The option a field of an entry was written with."""
+    own = {"reading": "--reading", "change": "--change", "service": "--service", "note": "--note"}
+    named = {"at": "--at", "note": "--note", "dosed": "--dosed", "tank": "--tank"}
+    return lambda field: named.get(field, own[entry.kind])
+
+
+def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, undone: bool) -> Answer:
+    """The last entries, oldest first."""
+    if tank is not None:
+        known_tank(file, tank)
+    if kind is not None and kind not in KINDS:
+        raise BadInput.of("--kind", f"'{kind}' is no kind of entry.", f"Write {', '.join(KINDS)}.")
+    if last < 1:
+        raise BadInput.of("--last", f"{last} entries.", "Write 1 or more.")
+    with Logbook(path_of(file), create=False) as book:
+        every = book.entries(tank, kind)
+    standing = [entry for entry in every if undone or entry.undone is None]
+    shown = standing[-last:]
+
+    def show(screen: Console) -> None:
+        hidden = len(every) - len(standing)
+        of_all = f"the last {len(shown)} of {len(standing)}" if len(shown) < len(standing) else f"{len(shown)} entries"
+        pages.heading(screen, f"Log of {file}: {of_all}" + (f", {hidden} taken back not shown" if hidden else ""))
+        rows = [
+            (
+                (f"{entry.number:>4}  {_when(entry)}", ""),
+                f"{entry.tank}: {'TAKEN BACK: ' if entry.undone else ''}{said(entry)}",
+            )
+            for entry in shown
+        ]
+        pages.hanging(screen, rows, indent=0, gap=2)
+
+    result = {"entries": [entry._asdict() for entry in shown], "of": len(standing)}
+    return Answer("log list", result, show)
+
+
+def import_answer(file: Path, sheet: Path) -> Answer:
+    """Take in a CSV file, all of it or nothing; entries that stand already are left as they are."""
+    entries = log_csv.read(sheet, tanks_of(file), now())
+    if not entries:
+        raise BadInput.of(str(sheet), "holds no entry below its head.", "Write one row for each entry.")
+    with Logbook(path_of(file), create=True) as book:
+        new, differ = log_csv.new_among(entries, book.entries())
+        if differ:
+            raise BadInput(
+                Fault(
+                    f"{sheet}: uid {entry.uid}",
+                    "the logbook has another entry under this uid.",
+                    "Leave uid empty for a new one.",
+                )
+                for entry in differ
+            )
+        book.add(new)
+    known = len(entries) - len(new)
+
+    def show(screen: Console) -> None:
+        stood = f" {known} stood in it already." if known else ""
+        screen.print(f"{len(new)} entries of {sheet} are in the log.{stood}", soft_wrap=True)
+
+    return Answer("log import", {"file": str(sheet), "added": len(new), "known": known}, show)
+
+
+def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
+    """Write the whole log, entries taken back included, to a CSV file."""
+    with Logbook(path_of(file), create=False) as book:
+        every = book.entries()
+    count = log_csv.written(every, sheet, force=force)
+
+    def show(screen: Console) -> None:
+        screen.print(
+            f"{count} entries are in {sheet}. Take them in elsewhere with: tapwright log import", soft_wrap=True
+        )
+
+    return Answer("log export", {"file": str(sheet), "entries": count}, show)
+
+
+def undo_answer(file: Path, number: int | None) -> Answer:
+    """Take back one entry; it is kept and marked."""
+    with Logbook(path_of(file), create=False) as book:
+        entry = book.undo(number, now().isoformat())
+
+    def show(screen: Console) -> None:
+        screen.print(
+            f"Taken back, and kept: entry {entry.number}, {_when(entry)}, {entry.tank}: {said(entry)}", soft_wrap=True
+        )
+
+    return Answer("log undo", {"entry": entry._asdict()}, show)
+
+
+def _when(entry: Entry) -> str:
+    """Day and time as they were where it happened."""
+    return entry.at[:16].replace("T", " ")

@@ -1,0 +1,154 @@
+"""The log as a CSV file: out exactly as it stands, in all or nothing with every bad row named."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from difflib import get_close_matches
+from pathlib import Path
+from uuid import uuid4
+
+from chemistry.errors import BadInput, Fault
+from cli.log_entries import Entry, faults_of, moment
+
+# Every field but the two that each logbook sets for itself.
+COLUMNS = tuple(field for field in Entry._fields if field not in ("number", "at_s"))
+_NEEDED = ("tank", "at", "kind")
+_NUMBERS = ("value", "below", "above", "share", "volume_l")
+
+
+def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
+    """Write entries, in the order they were put down, to a new file; returns how many.
+
+    Raises BadInput where the file stands already (unless forced) or cannot be written.
+    """
+    rows = sorted(entries)
+    try:
+        with path.open("w" if force else "x", encoding="utf-8", newline="") as file:
+            sheet = csv.writer(file, lineterminator="\n")
+            sheet.writerow(COLUMNS)
+            sheet.writerows([_cell(getattr(entry, column)) for column in COLUMNS] for entry in rows)
+    except FileExistsError:
+        said = "is there already and is left as it is."
+        raise BadInput.of(str(path), said, "Give another name, or --force.") from None
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise BadInput.of(str(path), f"cannot be written: {reason}.", "Give a folder you may write to.") from None
+    return len(rows)
+
+
+def _cell(value: object) -> object:
+    """A figure so that it reads back as itself."""
+    return "" if value is None else repr(value) if isinstance(value, float) else value
+
+
+def read(path: Path, tanks: Sequence[str], now: datetime) -> list[Entry]:
+    """The entries of a file. Raises BadInput with every fault as file:line: column."""
+    rows = _rows(path)
+    faults: list[Fault] = []
+    entries: list[Entry] = []
+    first_line: dict[str, int] = {}
+    for line, row in rows:
+        made, wrong = _entry(row, f"{path}:{line}", tanks, now)
+        faults += wrong
+        if made and made.uid in first_line:
+            said = f"the same uid stands in line {first_line[made.uid]}."
+            faults.append(Fault(f"{path}:{line}: uid", said, "Leave it empty for a new entry."))
+        elif made:
+            first_line[made.uid] = line
+            entries.append(made)
+    if faults:
+        raise BadInput(faults)
+    return entries
+
+
+def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
+    """Every row with its line; BadInput for a file that cannot be read or a head that is not ours."""
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            sheet = csv.reader(file, strict=True)
+            head = [name.strip() for name in next(sheet, [])]
+            _refuse_head(head, path)
+            rows = []
+            for cells in sheet:
+                if len(cells) not in (0, len(head)):
+                    said = f"{len(cells)} cells are read; the head has {len(head)} columns."
+                    raise BadInput.of(f"{path}:{sheet.line_num}", said, "A cell with a comma in it stands in quotes.")
+                if any(cell.strip() for cell in cells):
+                    rows.append((sheet.line_num, dict(zip(head, cells, strict=True))))
+            return rows
+    except UnicodeDecodeError:
+        raise BadInput.of(str(path), "is not text in UTF-8.", "Save it as CSV, UTF-8.") from None
+    except csv.Error as error:
+        raise BadInput.of(f"{path}:{sheet.line_num}", f"is no CSV: {error}.", "Quotes come in pairs.") from None
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        raise BadInput.of(str(path), f"cannot be read: {reason}.", "Give the name of a CSV file.") from None
+
+
+def _refuse_head(head: Sequence[str], path: Path) -> None:
+    where = f"{path}:1"
+    if len(head) < 2:
+        known = f"Write for example {','.join(_NEEDED)},quantity,value,unit,test,below,above with commas between."
+        raise BadInput.of(where, f"'{','.join(head)}' is read; a head with columns is wanted.", known)
+    faults = [
+        Fault(where, f"there is no column '{name}' here.", _nearest(name)) for name in head if name not in COLUMNS
+    ]
+    faults += [
+        Fault(where, f"the column '{name}' is missing.", f"Needed: {', '.join(_NEEDED)}.")
+        for name in _NEEDED
+        if name not in head
+    ]
+    faults += [Fault(where, f"'{name}' stands twice.") for name in dict.fromkeys(head) if head.count(name) > 1]
+    if faults:
+        raise BadInput(faults)
+
+
+def _nearest(name: str) -> str:
+    near = get_close_matches(name, COLUMNS, n=1, cutoff=0.5)
+    return f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(COLUMNS)}."
+
+
+def _entry(row: dict[str, str], where: str, tanks: Sequence[str], now: datetime) -> tuple[Entry | None, list[Fault]]:
+    """The entry of a row, or what is wrong with it."""
+    cells: dict[str, object] = {column: row.get(column, "") or None for column in COLUMNS}
+    cells["note"] = row.get("note", "")
+    faults = []
+    for column in _NUMBERS:
+        text = row.get(column, "").strip()
+        try:
+            cells[column] = float(text) if text else None
+        except ValueError:
+            cells[column] = math.nan
+        if text and not math.isfinite(float(cells[column] or 0.0)):  # type: ignore[arg-type]
+            hint = f"Write {text.replace(',', '.')}." if "," in text else "Write a number with a decimal point."
+            faults.append(Fault(f"{where}: {column}", f"'{text}' is no number.", hint))
+    unreadable = bool(faults)
+    if (tank := str(cells["tank"] or "")) not in tanks:
+        choices = " or ".join(f"'{name}'" for name in get_close_matches(tank, tanks, n=1, cutoff=0.4) or tanks)
+        said = f"there is no tank named '{tank}' in the household file."
+        faults.append(Fault(f"{where}: tank", said, f"Write {choices}."))
+    times = {}
+    for column in ("at", "written", "undone"):
+        if column == "at" or cells[column]:
+            try:
+                times[column] = moment(str(cells[column] or ""), f"{where}: {column}")
+            except BadInput as error:
+                faults += error.faults
+    if unreadable:
+        return None, faults
+    at, at_s = times.get("at", ("", 0.0))
+    cells |= {"at": at, "uid": cells["uid"] or str(uuid4()), "written": cells["written"] or now.isoformat()}
+    entry = Entry(number=0, at_s=at_s, **cells)  # type: ignore[arg-type]
+    faults += faults_of(entry, lambda field: f"{where}: {field}", now)
+    return (None if faults else entry), faults
+
+
+def new_among(entries: Sequence[Entry], known: Iterable[Entry]) -> tuple[list[Entry], list[Entry]]:
+    """Entries the logbook has not, and those of the same uid that say something else than it has (taken back or not)."""
+    by_uid = {entry.uid: entry for entry in known}
+    new = [entry for entry in entries if entry.uid not in by_uid]
+    differ = [entry for entry in entries if entry.uid in by_uid and entry[2:-1] != by_uid[entry.uid][2:-1]]
+    return new, differ

@@ -1,0 +1,200 @@
+"""The logbook beside a household file: an embedded SQLite database that loses nothing.
+
+Every entry is one committed transaction in a write-ahead journal: a process killed at any moment leaves what was
+committed, and nothing half written. Two processes may write at once; one waits for the other. An entry taken back is
+kept and marked.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from chemistry.errors import BadInput
+from cli.log_entries import Entry
+
+_APPLICATION_ID = 0x74617077  # "tapw": tells this database from any other
+_PATIENCE_S = 30.0
+# One step of the schema after another; `PRAGMA user_version` counts those that are done. Never change one that stands.
+_MIGRATIONS: tuple[tuple[str, ...], ...] = (
+    (
+        "CREATE TABLE tank (number INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE)",
+        """CREATE TABLE entry (
+            number INTEGER PRIMARY KEY AUTOINCREMENT,
+            uid TEXT NOT NULL UNIQUE,
+            tank INTEGER NOT NULL REFERENCES tank (number),
+            at TEXT NOT NULL,
+            at_s REAL NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('reading', 'change', 'service', 'note')),
+            quantity TEXT, value REAL, unit TEXT, test TEXT, below REAL, above REAL,
+            share REAL, volume_l REAL, dosed TEXT,
+            part TEXT,
+            note TEXT NOT NULL,
+            written TEXT NOT NULL,
+            undone TEXT,
+            CHECK ((kind = 'reading') = (value IS NOT NULL AND quantity IS NOT NULL AND test IS NOT NULL)),
+            CHECK ((kind = 'change') = (share IS NOT NULL OR volume_l IS NOT NULL)),
+            CHECK ((kind = 'service') = (part IS NOT NULL))
+        )""",
+        "CREATE INDEX entry_at ON entry (tank, at_s)",
+        f"PRAGMA application_id = {_APPLICATION_ID}",
+    ),
+)
+SELECT = (
+    "SELECT entry.number, uid, tank.name, at, at_s, kind, quantity, value, unit, test, below, above, share, volume_l, "
+    "dosed, part, note, written, undone FROM entry JOIN tank ON tank.number = entry.tank"
+)
+_INSERT = (
+    "INSERT INTO entry (uid, tank, at, at_s, kind, quantity, value, unit, test, below, above, share, volume_l, dosed, part, "
+    "note, written, undone) VALUES (?, (SELECT number FROM tank WHERE name = ?), " + ", ".join("?" * 16) + ")"
+)
+
+
+def path_of(household: Path) -> Path:
+    """Where the logbook of a household file lies: beside it, house.log.sqlite for house.toml."""
+    return household.with_name(f"{household.stem}.log.sqlite")
+
+
+class Logbook:
+    """An open logbook; use it in a `with` block."""
+
+    def __init__(self, path: Path, *, create: bool) -> None:
+        """Open it, or make it if asked; BadInput where there is none, or what is there is no logbook."""
+        self.path = path
+        if not create and not path.exists():
+            raise BadInput.of(str(path), "there is no logbook yet.", "Write a first entry with: tapwright log add")
+        with self._in_words():
+            self._connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
+        try:
+            with self._in_words():
+                self._prepare()
+        except BaseException:
+            self._connection.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._connection.close()
+
+    def add(self, entries: Sequence[Entry]) -> list[int]:
+        """Write entries, all or none; returns the numbers they got (their own are not looked at).
+
+        Raises BadInput for an entry whose uid stands in the logbook already.
+        """
+        with self._in_words(), self._transaction():
+            names = {(entry.tank,) for entry in entries}
+            self._connection.executemany("INSERT OR IGNORE INTO tank (name) VALUES (?)", names)
+            numbers = []
+            for entry in entries:
+                done = self._connection.execute(_INSERT, (entry.uid, entry.tank, *entry[3:]))
+                numbers.append(int(done.lastrowid or 0))
+        return numbers
+
+    def entries(self, tank: str | None = None, kind: str | None = None, since_s: float | None = None) -> list[Entry]:
+        """Entries in the order they happened, those taken back among them; of one tank, kind and time if asked."""
+        conditions = {"tank.name = ?": tank, "kind = ?": kind, "at_s >= ?": since_s}
+        wanted = {text: value for text, value in conditions.items() if value is not None}
+        where = f" WHERE {' AND '.join(wanted)}" if wanted else ""
+        with self._in_words():
+            rows = self._connection.execute(f"{SELECT}{where} ORDER BY at_s, entry.number", tuple(wanted.values()))
+            return list(map(Entry._make, rows))
+
+    def undo(self, number: int | None, when: str) -> Entry:
+        """Mark one entry, by default the last written that stands, as taken back at `when`; returns it.
+
+        Raises BadInput where there is none of that number, or it has been taken back already.
+        """
+        with self._in_words(), self._transaction():
+            query = (
+                "WHERE undone IS NULL ORDER BY entry.number DESC LIMIT 1"
+                if number is None
+                else "WHERE entry.number = ?"
+            )
+            row = self._connection.execute(f"{SELECT} {query}", () if number is None else (number,)).fetchone()
+            if row is None:
+                said = "no entry stands that could be taken back." if number is None else f"there is no entry {number}."
+                raise BadInput.of(str(self.path), said, "See: tapwright log list")
+            entry = Entry._make(row)
+            if entry.undone:
+                said = f"entry {entry.number} was taken back already, at {entry.undone}."
+                raise BadInput.of(str(self.path), said, "See: tapwright log list --undone")
+            self._connection.execute("UPDATE entry SET undone = ? WHERE number = ?", (when, entry.number))
+        return entry._replace(undone=when)
+
+    def _prepare(self) -> None:
+        version = self._version()
+        if version:
+            application = self._connection.execute("PRAGMA application_id").fetchone()[0]
+        elif self._connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+            application = None
+        else:
+            application = _APPLICATION_ID
+        if application != _APPLICATION_ID:
+            raise BadInput.of(str(self.path), "is a database, but no logbook of tapwright.", "Move it elsewhere.")
+        if version > len(_MIGRATIONS):
+            said = f"was written by a later version (schema {version}; this one knows {len(_MIGRATIONS)})."
+            raise BadInput.of(str(self.path), said, "Use that version; nothing was changed.")
+        self._write_ahead()
+        self._connection.execute("PRAGMA synchronous = FULL")
+        self._connection.execute("PRAGMA foreign_keys = ON")
+        if version < len(_MIGRATIONS):
+            self._migrate()
+
+    def _write_ahead(self) -> None:
+        """Turn the write-ahead journal on; while another process does the same, SQLite refuses instead of waiting."""
+        until = time.monotonic() + _PATIENCE_S
+        while True:
+            try:
+                self._connection.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError:
+                if time.monotonic() > until:
+                    raise
+                time.sleep(0.01)
+
+    def _migrate(self) -> None:
+        with self._transaction():  # another process may have been faster: ask again once nobody else can write
+            for number, statements in enumerate(_MIGRATIONS[self._version() :], self._version() + 1):
+                for statement in statements:
+                    self._connection.execute(statement)
+                self._connection.execute(f"PRAGMA user_version = {number}")
+
+    def _version(self) -> int:
+        return int(self._connection.execute("PRAGMA user_version").fetchone()[0])
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        self._connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            self._connection.execute("ROLLBACK")
+            raise
+        self._connection.execute("COMMIT")
+
+    @contextmanager
+    def _in_words(self) -> Iterator[None]:
+        """SQLite's refusals as ours."""
+        try:
+            yield
+        except sqlite3.IntegrityError as error:
+            raise BadInput.of(
+                str(self.path), f"an entry does not fit the logbook ({error}).", "Nothing was written."
+            ) from None
+        except sqlite3.DatabaseError as error:
+            said = str(error)
+            if "locked" in said or "busy" in said:
+                raise BadInput.of(
+                    str(self.path), "is held by another program.", "Close it there, then try again."
+                ) from None
+            hint = "Nothing was written. If it ever was a logbook, keep it: a copy may be mended."
+            raise BadInput.of(str(self.path), f"cannot be used as a logbook: {said}.", hint) from None

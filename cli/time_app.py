@@ -1,0 +1,61 @@
+"""The commands about a change in time: nitrate over weeks, and chlorine in a tank that fills."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.asking import AsJson, HouseFile, answered, option
+
+
+def nitrate(
+    file: HouseFile,
+    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
+    share: Annotated[
+        str | None, option("--share", "Of the water at each change; else the smallest that holds.")
+    ] = None,
+    interval: Annotated[str | None, option("--interval", "From change to change, '7 days'; else as logged.")] = None,
+    confidence: Annotated[str, typer.Option("--confidence", help="How sure the ceiling is to be held.")] = "90%",
+    since: Annotated[str | None, option("--since", "Look at the log from here on, '2026-01-01 00:00'.")] = None,
+    now: Annotated[str | None, option("--now", "The time to count from; else this moment.")] = None,
+    chart: Annotated[Path | None, option("--chart", "Draw the course ahead into this SVG file.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """What the log says a tank makes of nitrate, and which changes hold it under its ceiling."""
+    from cli.nitrating import Asked, answer
+
+    answered(lambda: answer(Asked(file, tank, share, interval, confidence, since, now, chart)), as_json)
+
+
+def late(
+    after: Annotated[str | None, option("--after", "Of filling, at which it goes in: '25 min'; else never.")] = None,
+    file: Annotated[Path | None, option("--file", "Household file for tank, tap and neutraliser.")] = None,
+    tank: Annotated[str | None, option("--tank", "Tank in it.")] = None,
+    change: Annotated[str | None, option("--change", "Share that is changed; else as planned.")] = None,
+    start_volume: Annotated[str | None, option("--start-volume", "Water in the tank as filling began.")] = None,
+    end_volume: Annotated[str | None, option("--end-volume", "Water in it once full.")] = None,
+    flow: Annotated[str | None, option("--flow", "Tap water running in, '15 L/min'; else the file's taps.")] = None,
+    total_chlorine: Annotated[str | None, option("--total-chlorine", "Of the tap, such as '1.9 mg/L'.")] = None,
+    free_chlorine: Annotated[str | None, option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
+    cl2_to_n: Annotated[str | None, option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
+    agent: Annotated[str | None, option("--agent", "Neutraliser with its hydrate.")] = None,
+    purity: Annotated[str | None, option("--purity", "Of the neutraliser; else 100%.")] = None,
+    excess: Annotated[str | None, option("--excess", "On top of what the chlorine takes, such as 10%.")] = None,
+    solution: Annotated[str | None, option("--solution", "Strength of your stock solution, '50 g/L'.")] = None,
+    demand: Annotated[
+        str | None, option("--demand", "Share of its chlorine a tank uses up, '0.04 /h'; else none.")
+    ] = None,
+    ph: Annotated[str | None, option("--ph", "pH of the tank.")] = None,
+    temperature: Annotated[str | None, option("--temperature", "Of the tank.")] = None,
+    tote: Annotated[str | None, option("--tote", "Tap water runs through a tote of this volume.")] = None,
+    dosed_for: Annotated[str | None, option("--dosed-for", "Litres that tote was dosed for at the start.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """The neutraliser was forgotten: what to do now, and what the fish have met."""
+    from cli.late_filling import Asked, answer
+
+    asked = Asked(after, file, tank, change, start_volume, end_volume, flow, total_chlorine, free_chlorine, cl2_to_n, agent,
+                  purity, excess, solution, demand, ph, temperature, tote, dosed_for)  # fmt: skip
+    answered(lambda: answer(asked), as_json)
