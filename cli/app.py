@@ -72,13 +72,23 @@ def plan(
         bool, option("--clean-substrate", "Clean the substrate while the level is low.")
     ] = False,
     service_filter: Annotated[bool, option("--service-filter", "Service the filter while the level is low.")] = False,
+    confident: Annotated[bool, option("--confident", "Say how sure every figure is.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Plan a water change: share, blend, doses, times and steps."""
     from cli.planning import answer
 
     answered(
-        lambda: answer(file, tank, change, start, date, clean_substrate=clean_substrate, service_filter=service_filter),
+        lambda: answer(
+            file,
+            tank,
+            change,
+            start,
+            date,
+            clean_substrate=clean_substrate,
+            service_filter=service_filter,
+            confident=confident,
+        ),
         as_json,
     )
 

@@ -119,7 +119,7 @@ def _course(screen: Console, case: Case) -> None:
     minutes = [float(filling.minutes) * row / _ROWS for row in range(1, _ROWS + 1)]
     rows = [
         [
-            f"minute {minute:.0f}",
+            f"minute {minute:.3g}",
             figure(concentration_mg_l(filling, minute), 2),
             figure(exposure_mg_min_l(filling, minute), 2),
         ]

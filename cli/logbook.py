@@ -11,6 +11,7 @@ import sqlite3
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -106,7 +107,8 @@ class Logbook:
         where = f" WHERE {' AND '.join(wanted)}" if wanted else ""
         with self._in_words():
             rows = self._connection.execute(f"{SELECT}{where} ORDER BY at_s, entry.number", tuple(wanted.values()))
-            return list(map(Entry._make, rows))
+            # As Entry._make does, without a call of Python for every row.
+            return list(map(partial(tuple.__new__, Entry), rows))
 
     def undo(self, number: int | None, when: str) -> Entry:
         """Mark one entry, by default the last written that stands, as taken back at `when`; returns it.

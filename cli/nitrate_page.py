@@ -56,19 +56,27 @@ def _in_short(screen: Console, outlook: Outlook) -> None:
         ),
         ("Chance", f"{kept.chance:.0%} to stay at or under the ceiling for good"),
         ("Settles", f"between {_said(outlook.trough_mg_l)} after and {_said(outlook.peak_mg_l)} before a change"),
-        (
-            "Within",
-            f"{outlook.changes_to_settle} changes, {figure(outlook.changes_to_settle * kept.interval_days)} days",
-        ),
+        ("Within", _within(outlook)),
         ("Now", _said(outlook.tank_mg_l)),
         (
             "Made",
             f"{_said(rate)} a day, from {outlook.known.readings} readings; {figure(rise, 2)} from change to change",
         ),
+        ("In the file", f'nitrate_rise = "{figure(rise, 2)} mg/L NO3" is what `plan` asks for'),
         ("As N", f"{as_n[0]} mg/L N a day; peak {as_n[1]}, ceiling {as_n[2]} mg/L N"),
     ]
     pages.heading(screen, "In short (90 % ranges in brackets)")
     pages.pairs(screen, rows)
+
+
+def _within(outlook: Outlook) -> str:
+    """How long until peak and trough are near what they settle at."""
+    from chemistry.units import figure
+
+    changes = outlook.changes_to_settle
+    if changes == 0:
+        return "it is there already"
+    return f"{changes} change{'s' if changes > 1 else ''}, {figure(changes * outlook.regime.interval_days)} days"
 
 
 def _ahead(screen: Console, outlook: Outlook) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -80,7 +81,7 @@ def answer(asked: Asked) -> Answer:
 
 
 def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at_s: float) -> list[Reading | Change]:
-    """Readings of nitrate and changes among entries in the order they happened, from `since` on.
+    """Readings of nitrate and changes among entries, which stand in the order they happened, from `since` on.
 
     Raises BadInput for entries later than `at`: time would run backwards.
     """
@@ -90,9 +91,7 @@ def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at
     if since_s is None:
         since_s = at_s - reference.value("practice", "nitrate_log_days") * _DAY_S
     events: list[Reading | Change] = []
-    for entry in entries:
-        if entry.at_s < since_s:
-            continue
+    for entry in entries[bisect_left(entries, since_s, key=lambda entry: entry.at_s) :]:
         if entry.at_s > at_s:
             said = f"entry {entry.number} of the log lies after it, at {entry.at}."
             raise BadInput.of("--now", said, "Give a later time, or look at the log.")
@@ -135,7 +134,7 @@ def _findings(outlook: Outlook) -> list[Finding]:
             )
         )
     now_high = outlook.tank_mg_l.high
-    if outlook.tank_mg_l.median > ceiling:
+    if outlook.tank_mg_l.median > ceiling + 0.5:  # as it is shown
         text = f"Nitrate stands over its ceiling now: {outlook.tank_mg_l.median:.0f} mg/L against {ceiling:.0f}."
         found.append(
             Finding("caution", "nitrate_over_now", text, now_high, ceiling, "mg/L NO3", "the household's own ceiling")

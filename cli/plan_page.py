@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from chemistry import reference
 from cli import pages
 from cli.plan_clocks import show_clocks
+from cli.plan_confidence import show_confidence
 from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chemistry.plan.confidence import Confidence
     from chemistry.plan.figures import Figures
     from chemistry.plan.planner import Plan
 
@@ -36,8 +39,10 @@ _LAST_WORD = (
 )
 
 
-def show_plan(screen: Console, made: Plan, start_minute: int | None) -> None:
-    """Print the whole page; start_minute of the day turns elapsed times into clock times."""
+def show_plan(
+    screen: Console, made: Plan, start_minute: int | None, sure: Confidence | None, assumed: Sequence[str]
+) -> None:
+    """Print the whole page; start_minute of the day turns elapsed times into clock times; sure: how sure it is, if asked."""
     figures = made.figures
     pages.heading(screen, f"Water change for '{figures.tank.name}'")
     screen.print()
@@ -46,8 +51,10 @@ def show_plan(screen: Console, made: Plan, start_minute: int | None) -> None:
     _why(screen, figures)
     _waters(screen, figures)
     show_clocks(screen, figures)
+    if sure is not None:
+        show_confidence(screen, sure)
     _steps(screen, made, start_minute)
-    pages.assumptions(screen, made.assumptions)
+    pages.assumptions(screen, assumed)
     pages.heading(screen, "Sources of the cautions")
     pages.pairs(screen, [(caution["code"], caution["source"]) for caution in cautions_of(made)])
     screen.print(_LAST_WORD)

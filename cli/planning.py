@@ -12,6 +12,7 @@ from cli.answer import Answer, plain
 from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
+    from chemistry.plan.confidence import Confidence
     from chemistry.plan.figures import Jobs, NeutraliserDose
     from chemistry.plan.household import Tank
     from chemistry.plan.planner import Plan
@@ -28,6 +29,7 @@ def answer(
     *,
     clean_substrate: bool,
     service_filter: bool,
+    confident: bool,
 ) -> Answer:
     """The plan of one change as an answer."""
     from chemistry import units
@@ -39,13 +41,27 @@ def answer(
     start_minute = None if start is None else _clock_minute(start)
     jobs = _jobs(tank_named(household, tank_name), today, clean_substrate, service_filter)
     made = plan(household, tank_name, share, jobs)
+    sure, assumed = _sure(made) if confident else (None, made.assumptions)
 
     def show(screen: Any) -> None:
         from cli.plan_page import show_plan
 
-        show_plan(screen, made, start_minute)
+        show_plan(screen, made, start_minute, sure, assumed)
 
-    return Answer("plan", _result(made, start_minute), show, made.findings, made.assumptions)
+    result = _result(made, start_minute) | ({} if sure is None else {"confidence": plain(sure)})
+    return Answer("plan", result, show, made.findings, assumed)
+
+
+def _sure(made: Plan) -> tuple[Confidence, tuple[str, ...]]:
+    """How sure the plan is, and what that takes for granted."""
+    from chemistry.plan.confidence import confidence
+
+    found = confidence(made.figures)
+    notes = [
+        "Nine of ten readings lie within the give or take of tables/kits.csv (common practice, no source); the same draws are "
+        "taken each time."
+    ]
+    return found, (*made.assumptions, *notes, *([found.left_out] if found.left_out else []))
 
 
 def _clock_minute(text: str) -> int:

@@ -7,6 +7,8 @@ import io
 import os
 import re
 import shlex
+import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -19,8 +21,12 @@ _BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
 def renewed(text: str) -> str:
-    """The text with the output of every console block as the commands give it now."""
-    return _BLOCK.sub(lambda block: f"```console\n{_session(block[1])}```", text)
+    """The text with the output of every console block as the commands give it now, one after another, beside a copy of the
+    demo: some of them write a log."""
+    with tempfile.TemporaryDirectory() as folder:
+        shutil.copytree(ROOT / "demo", Path(folder) / "demo", ignore=shutil.ignore_patterns("*.sqlite*"))
+        with contextlib.chdir(folder):
+            return _BLOCK.sub(lambda block: f"```console\n{_session(block[1])}```", text)
 
 
 def _session(block: str) -> str:
@@ -32,7 +38,7 @@ def _output(command: str) -> str:
     words = shlex.split(command.removeprefix("$ "))
     assert words[0] == "tapwright"
     shown = io.StringIO()
-    with contextlib.redirect_stdout(shown), contextlib.redirect_stderr(shown), contextlib.chdir(ROOT):
+    with contextlib.redirect_stdout(shown), contextlib.redirect_stderr(shown):
         run(words[1:])
     return shown.getvalue()
 
@@ -42,6 +48,13 @@ def test_the_output_shown_is_the_output_given(monkeypatch: pytest.MonkeyPatch) -
     text = README.read_text(encoding="utf-8")
     assert len(_BLOCK.findall(text)) >= 5
     assert renewed(text) == text, "run: python tests/test_readme.py"
+
+
+def test_what_is_shown_of_a_confident_plan_is_what_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    shown = README.read_text(encoding="utf-8").split("```text\nHow sure")[1].split("```")[0]
+    with contextlib.chdir(ROOT):
+        assert shown.strip() in _output('$ tapwright plan demo/house.toml --tank "Shell bay" --confident')
 
 
 def test_the_job_stands_at_the_top_and_two_commands_set_everything_up() -> None:
@@ -55,11 +68,11 @@ def test_the_job_stands_at_the_top_and_two_commands_set_everything_up() -> None:
 
 
 def test_every_command_is_shown() -> None:
-    from cli.app import app
+    from cli.app import command_names
 
     text = README.read_text(encoding="utf-8") + (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    names = [command.name or command.callback.__name__ for command in app.registered_commands]
-    assert names
+    names = command_names()
+    assert "log add" in names
     for name in names:
         assert f"tapwright {name}" in text, name
 

@@ -26,10 +26,11 @@ from chemistry.errors import BadInput, NoAnswer
 
 Array = NDArray[np.float64]
 
-_GRID = 24  # points each way
-_FINAL = 40
-_ZOOMS = 6
-_DEPTH = 18.0  # e^-18 of the highest likelihood is nothing
+_GRID = 16  # points each way
+_FINAL = 30
+_ZOOMS = 8
+_DEPTH = 15.0  # e^-15 of the highest likelihood is nothing
+_FAR = 300.0  # scales off: as unlikely as need be, and its exponential still a number
 _SPAN = 3.0  # standard deviations of a bias
 _OTHER_NODES = 9
 _RATE_RANGE = (0.01, 100.0)  # mg/L NO3 a day: outside it no tank lives
@@ -174,14 +175,10 @@ def _logistic(middle: Array, scale: Array, low: float, high: float) -> Array:
         z = np.abs(low - middle) / scale
         return np.asarray(-z - 2 * np.log1p(np.exp(-z)) - np.log(scale))
     # F(b) - F(a) = F(b) (1 - F(a)) (1 - exp(a - b)) for the logistic F: no difference of near figures is taken.
-    total = np.zeros(np.shape(middle))
-    if np.isfinite(high):
-        total = total - np.logaddexp(0, (middle - high) / scale)
-    if np.isfinite(low):
-        total = total - np.logaddexp(0, (low - middle) / scale)
-    if np.isfinite(high) and np.isfinite(low):
-        total = total + np.log(-np.expm1((low - high) / scale))
-    return np.asarray(total)
+    below = 1 + np.exp(np.minimum((middle - high) / scale, _FAR)) if np.isfinite(high) else 1.0
+    above = 1 + np.exp(np.minimum((low - middle) / scale, _FAR)) if np.isfinite(low) else 1.0
+    width = -np.expm1((low - high) / scale) if np.isfinite(high) and np.isfinite(low) else 1.0
+    return np.asarray(np.log(width / (below * above)))
 
 
 class _Likelihood:
@@ -195,9 +192,7 @@ class _Likelihood:
 
     def __call__(self, x: Array, y: Array) -> Array:
         """Log-likelihood, the values of the bias in front."""
-        return np.stack([self._at(x, y, float(np.exp(log_k))) for log_k in self.log_k])
-
-    def _at(self, x: Array, y: Array, k: float) -> Array:
+        k = np.exp(self.log_k)[:, None, None]
         total = self.main.log_likelihood(x, y, k)
         for test in self.others:
             z = np.linspace(-_SPAN, _SPAN, _OTHER_NODES)
