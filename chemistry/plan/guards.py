@@ -12,10 +12,10 @@ from chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_
 from chemistry.dosing.pouring import harsh_findings, premix_findings
 from chemistry.findings import Finding, Level
 from chemistry.plan.figures import Figures, NeutraliserDose
+from chemistry.plan.heat_guards import heat_guards
 from chemistry.plan.sheet import Step
 from chemistry.plan.water_guards import limit_finding, water_guards
 from chemistry.units import figure
-from chemistry.water.oxygen import warmed_saturation
 from chemistry.water.target import measures
 
 
@@ -28,8 +28,7 @@ def guards(figures: Figures) -> list[Finding]:
         *_nitrate(figures),
         *_steps_of_the_tank(figures),
         *_size(figures),
-        *_hot_store(figures),
-        *_warmth(figures),
+        *heat_guards(figures),
         *_intake(figures),
         *_overflow(figures),
         *scald_findings(figures.household.hot_water.temperature_c),
@@ -148,36 +147,6 @@ def _smaller(figures: Figures, name: str) -> str:
     return "A smaller share helps."
 
 
-def _warmth(figures: Figures) -> list[Finding]:
-    """A step of temperature so fast that a slower fill is worth a word, and gas that warmed tap water cannot hold."""
-    heat, found = figures.heat, []
-    row = reference.table("limits")["temperature_rate"]
-    takes = figures.totes.count * figures.pump_minutes.predicted
-    if abs(heat.step_k) >= float(row["value"]) and heat.slow_fill_min > takes:
-        text = (
-            f"Filling moves the tank by {heat.step_k:+.1f} °C in {takes:.0f} minutes of pumping. Over {heat.slow_fill_min:.0f} "
-            "minutes, with the totes spread out, it would keep to a degree an hour."
-        )
-        rate = 60 * abs(heat.step_k) / max(takes, 1e-9)
-        found.append(
-            Finding("note", "temperature_rate", text, rate, float(row["value"]), row["unit"], reference.cited(row))
-        )
-    cold_c, refill_c = figures.household.tap.temperature_c, figures.refill_temperature_c
-    limit = reference.value("limits", "gas_saturation")
-    if refill_c > cold_c and 100 * float(warmed_saturation(cold_c, min(refill_c, 40.0))) > limit:
-        full = 100 * float(warmed_saturation(cold_c, min(refill_c, 40.0)))
-        text = (
-            f"Tap water saturated at {cold_c:.0f} °C and warmed to {refill_c:.0f} °C holds {full:.0f} % of the gas it can "
-            "keep: bubbles on glass and fins. Let it fall and stir it as the tote fills, and let air bubble through it."
-        )
-        found.append(
-            Finding(
-                "note", "gas_supersaturated", text, full, limit, "%", reference.citation("limits", "gas_saturation")
-            )
-        )
-    return found
-
-
 def _intake(figures: Figures) -> list[Finding]:
     """A filter whose intake falls dry."""
     mark = figures.flows.mark("intake dry")
@@ -195,21 +164,6 @@ def _size(figures: Figures) -> list[Finding]:
     percent = 100 * figures.change_share
     text = f"{percent:.0f} % is a large change at once: the level falls to {100 * figures.low_level_m:.0f} cm."
     return limit_finding("large_change", percent - 1e-9, text, "large_change")
-
-
-def _hot_store(figures: Figures) -> list[Finding]:
-    """A store that does not give every tote at once."""
-    hot, wait, supply = figures.household.hot_water, sum(figures.hot_waits_min), figures.heat.supply
-    if wait == 0:
-        return []
-    drawn_l = figures.blend.hot_l
-    goes = "Wait between the totes as the steps say" if figures.totes.count > 1 else "Draw it in two goes"
-    text = (
-        f"The store ({hot.store_l:.0f} L) gives {supply.blended_l:.0f} L of blended water before it runs out, and "
-        f"{supply.sustained_l_min:.1f} L/min after that; {figures.change_volume_l:.0f} L are needed. The plan waits {wait:.0f} "
-        f"minutes at most for the heater. {goes}, and watch the thermometer as the store runs out."
-    )
-    return [Finding("caution", "hot_store", text, drawn_l, hot.store_l, "L")]
 
 
 def _overflow(figures: Figures) -> list[Finding]:
