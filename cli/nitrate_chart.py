@@ -47,9 +47,11 @@ def drawn(steps: Steps, ceiling_mg_l: float, name: str) -> str:
         axes.set_ylabel("nitrate, mg/L NO3")
         axes.set_ylim(bottom=0)
         axes.set_xlim(days[0], days[-1])
-        axes.legend(loc="upper right", frameon=False)
+        axes.legend(loc="lower right", ncols=3, frameon=False)
         page = io.StringIO()
-        figure.savefig(page, format="svg", metadata={"Date": None, "Title": said(steps, ceiling_mg_l, name)})
+        figure.savefig(
+            page, format="svg", metadata={"Date": None, "Creator": None, "Title": said(steps, ceiling_mg_l, name)}
+        )
     return page.getvalue()
 
 

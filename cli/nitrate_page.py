@@ -57,6 +57,7 @@ def _in_short(screen: Console, outlook: Outlook) -> None:
         ("Chance", f"{kept.chance:.0%} to stay at or under the ceiling for good"),
         ("Settles", f"between {_said(outlook.trough_mg_l)} after and {_said(outlook.peak_mg_l)} before a change"),
         ("Within", _within(outlook)),
+        ("This change", _coming(outlook)),
         ("Now", _said(outlook.tank_mg_l)),
         (
             "Made",
@@ -67,6 +68,12 @@ def _in_short(screen: Console, outlook: Outlook) -> None:
     ]
     pages.heading(screen, "In short (90 % ranges in brackets)")
     pages.pairs(screen, rows)
+
+
+def _coming(outlook: Outlook) -> str:
+    """What a change of that share does now."""
+    (_, before, after), (_, then, _) = outlook.steps[:2]
+    return f"made now, it brings {before.median:.0f} to {_said(after)}, and {_said(then)} before the next"
 
 
 def _within(outlook: Outlook) -> str:
