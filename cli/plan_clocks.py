@@ -74,8 +74,8 @@ def _heat(figures: Figures) -> list[tuple[str, str]]:
             f"the {first.reading}: {first.error:g} {first.unit} off moves the refill by {first.moves_k:.1f} °C",
         )
     )
-    if math.isfinite(cycle.runs_dry_min):
-        times = "once" if cycle.dry_runs == 1 else f"{cycle.dry_runs} times" if cycle.dry_runs else "not once"
+    if cycle.dry_runs:
+        times = "once" if cycle.dry_runs == 1 else f"{cycle.dry_runs} times"
         dry = (
             f"faster than the taps: were they left running into the tote, it would run dry after {cycle.runs_dry_min:.0f} "
             f"minutes (stop it then, {cycle.refill_min:.0f} to refill), {times} in this change. That water would not be "

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from chemistry import reference
-from chemistry.errors import BadInput
+from chemistry.errors import BadInput, Fault
 from chemistry.water.properties import density_kg_l, viscosity_mpa_s
 
 G_M_S2 = 9.80665  # standard acceleration of free fall, exact (3rd CGPM 1901)
@@ -43,20 +43,32 @@ class Hose:
     coil: Coil | None = None
 
     def __post_init__(self) -> None:
-        if not (self.bore_m > 0 and self.length_m > 0):
-            said = f"a bore of {self.bore_m:g} m and a length of {self.length_m:g} m; both must be above 0."
-            raise BadInput.of("hose", said, "Measure the hose.")
-        for name, count in self.fittings.items():
+        faults = [*self._of_itself(), *self._of_fittings(), *self._of_coil()]
+        if faults:
+            raise BadInput(faults)
+
+    def _of_itself(self) -> list[Fault]:
+        if self.bore_m > 0 and self.length_m > 0:
+            return []
+        said = f"a bore of {self.bore_m:g} m and a length of {self.length_m:g} m; both must be above 0."
+        return [Fault("hose", said, "Measure the hose.")]
+
+    def _of_fittings(self) -> list[Fault]:
+        faults = [
+            Fault("fittings", f"{n} of {name}.", "Count 0 or more.") for name, n in self.fittings.items() if n < 0
+        ]
+        for name in self.fittings:
             if name not in fitting_names():
                 near = get_close_matches(name, fitting_names(), n=2, cutoff=0.4) or fitting_names()
-                raise BadInput.of("fittings", f"'{name}' is no fitting known here.", f"Write {' or '.join(near)}.")
-            if count < 0:
-                raise BadInput.of("fittings", f"{count} of {name}.", "Count 0 or more.")
-        if self.coil and not (0 < self.coil.length_m <= self.length_m and self.coil.diameter_m > self.bore_m):
-            said = (
-                f"{self.coil.length_m:g} m wound to {self.coil.diameter_m:g} m across, of {self.length_m:g} m of hose."
-            )
-            raise BadInput.of("coil", said, "It is a part of the hose, wound wider than its bore.")
+                faults.append(Fault("fittings", f"'{name}' is no fitting known here.", f"Write {' or '.join(near)}."))
+        return faults
+
+    def _of_coil(self) -> list[Fault]:
+        coil = self.coil
+        if coil is None or (0 < coil.length_m <= self.length_m and coil.diameter_m > self.bore_m):
+            return []
+        said = f"{coil.length_m:g} m wound to {coil.diameter_m:g} m across, of {self.length_m:g} m of hose."
+        return [Fault("coil", said, "It is a part of the hose, wound wider than its bore.")]
 
 
 def fitting_names() -> list[str]:

@@ -94,11 +94,12 @@ def timed(line: Line, volume_l: float, minutes: float, lift_start_m: float, lift
         return float(np.sum(volume_l / _SLICES / np.maximum(flow, 1e-12)))
 
     low, high = _SPEEDS
+    most = f"to {takes(low):.0f}" if math.isfinite(takes(low)) else "or more"
     if not takes(high) <= minutes <= takes(low):
         raise BadInput.of(
             where,
             f"{volume_l:.0f} L in {minutes:.1f} minutes is read; this pump and hose would take {takes(1.0):.1f} minutes, and "
-            f"{takes(high):.1f} to {takes(low):.0f} could be believed.",
+            f"{takes(high):.1f} {most} could be believed.",
             "Check volume, time, bore and length, and the two figures of the pump.",
         )
     for _ in range(_BISECTIONS):

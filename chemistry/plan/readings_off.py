@@ -20,6 +20,7 @@ Draws = Any
 # Nine of ten readings are taken to lie within the give or take of tables/kits.csv: 1.645 standard deviations of a normal.
 NINE_OF_TEN = 1.6448536269514722
 _SEED = 19  # any: the same plan says the same each time
+_LEAST_SPAN_K = 0.1  # between the taps: two that read so alike make no blend
 _WIDEST = 3.0  # standard deviations: a reading further off is a blunder, not an error
 
 
@@ -92,6 +93,8 @@ def truths(figures: Figures, off: Off) -> Truth:
         return None if value is None else value + off.by(name, kit("ph"))
 
     height_cm = 100 * figures.tank.water_height_m
+    cold_c = np.maximum(tap.temperature_c + off.by("cold tap: temperature", kit("temperature")), 0.0)
+    hot_c = figures.household.hot_water.temperature_c + off.by("hot tap: temperature", kit("temperature"))
     return Truth(
         tank_nitrate_mg_l=tank.nitrate_mg_l * off.factor("tank: nitrate", "nitrate"),
         tap_nitrate_mg_l=tap.nitrate_mg_l * off.factor("tap: nitrate", "nitrate"),
@@ -110,8 +113,8 @@ def truths(figures: Figures, off: Off) -> Truth:
         tank_ph=ph(tank.ph, "tank: pH"),
         tank_ammonia_mg_n_l=about(tank.ammonia_mg_n_l, "tank: ammonia", kit("ammonia")),
         tank_c=tank.temperature_c + off.by("tank: temperature", kit("temperature")),
-        hot_c=figures.household.hot_water.temperature_c + off.by("hot tap: temperature", kit("temperature")),
-        cold_c=np.maximum(tap.temperature_c + off.by("cold tap: temperature", kit("temperature")), 0.0),
+        hot_c=np.maximum(hot_c, cold_c + _LEAST_SPAN_K),
+        cold_c=cold_c,
         share=np.clip(
             figures.change_share + off.by("tank: mark on the glass", kit("height")) / height_cm, 0.001, 0.999
         ),

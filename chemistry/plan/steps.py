@@ -114,7 +114,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     begin = (
         "Start the siphon with a bulb or a hose filled under water, never by mouth," if siphon else "Plug in the pump"
     )
-    after = "after it runs" if siphon else "after plugging in"
+    after = "after it starts" if siphon else "after plugging in"
     sheet.add(
         "drain_start",
         f"{begin} and watch the first litres reach the drain. {figures.change_volume_l:.0f} L go out, down to "
