@@ -157,18 +157,28 @@ def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:
     amount = read(text, kind or "share", "--change")
     for dose in dosed:
         match = _FIGURE.match(f"dose {dose}")
-        if not match or kind_of(" ".join(f"{match[2]} {match[3]}".split()[:2])) not in ("mass", "volume"):
+        if (
+            not match
+            or not _names_something(match)
+            or kind_of(" ".join(f"{match[2]} {match[3]}".split()[:2])) not in ("mass", "volume")
+        ):
             said = f"'{dose}' is read; how much and of what are wanted."
             raise BadInput.of("--dosed", said, 'Write "4 g sodium thiosulfate pentahydrate".')
     sizes = {"share": amount} if kind == "share" else {"volume_l": amount}
     return blank._replace(kind="change", dosed="; ".join(dosed) or None, **sizes)  # type: ignore[arg-type]
 
 
+def _names_something(dose: re.Match[str]) -> bool:
+    """Whether a dose says of what it is, and is more than nothing: '4 g sodium thiosulfate pentahydrate'."""
+    return len(dose[3].split()) >= 2 and not dose[2].startswith("-")
+
+
 def _option_of(entry: Entry) -> Any:
     """The option a field of an entry was written with."""
     own = {"reading": "--reading", "change": "--change", "service": "--service", "note": "--note"}
     named = {"at": "--at", "note": "--note", "dosed": "--dosed", "tank": "--tank"}
-    return lambda field: named.get(field, own[entry.kind])
+    which = f"{own[entry.kind]} '{entry.quantity}'" if entry.kind == "reading" else own[entry.kind]
+    return lambda field: named.get(field, which)
 
 
 def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, undone: bool) -> Answer:
@@ -186,7 +196,8 @@ def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, un
 
     def show(screen: Console) -> None:
         hidden = len(every) - len(standing)
-        of_all = f"the last {len(shown)} of {len(standing)}" if len(shown) < len(standing) else f"{len(shown)} entries"
+        entries = f"{len(shown)} entr{'y' if len(shown) == 1 else 'ies'}"
+        of_all = f"the last {len(shown)} of {len(standing)}" if len(shown) < len(standing) else entries
         pages.heading(screen, f"Log of {file}: {of_all}" + (f", {hidden} taken back not shown" if hidden else ""))
         rows = [
             (
@@ -217,7 +228,7 @@ def import_answer(file: Path, sheet: Path) -> Answer:
                 )
                 for entry in differ
             )
-        book.add(new)
+        book.add(new, skip_known=True)
     known = len(entries) - len(new)
 
     def show(screen: Console) -> None:
@@ -228,7 +239,9 @@ def import_answer(file: Path, sheet: Path) -> Answer:
 
 
 def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
-    """Write the whole log, entries taken back included, to a CSV file."""
+    """Write the whole log, entries taken back included, to a CSV file; never over the household file or the log itself."""
+    if sheet.resolve() in (file.resolve(), path_of(file).resolve()):
+        raise BadInput.of(str(sheet), "is the household file or its log.", "Give another name.")
     with Logbook(path_of(file), create=False) as book:
         every = book.entries()
     count = log_csv.written(every, sheet, force=force)

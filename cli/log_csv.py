@@ -25,11 +25,15 @@ def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
     Raises BadInput where the file stands already (unless forced) or cannot be written.
     """
     rows = sorted(entries)
+    # Written whole beside it first: a disk that fills up halfway leaves the old file as it was.
+    target = path.with_name(f"{path.name}.part") if force and path.name else path
     try:
-        with path.open("w" if force else "x", encoding="utf-8", newline="") as file:
+        with target.open("w" if force else "x", encoding="utf-8", newline="") as file:
             sheet = csv.writer(file, lineterminator="\n")
             sheet.writerow(COLUMNS)
             sheet.writerows([_cell(getattr(entry, column)) for column in COLUMNS] for entry in rows)
+        if target != path:
+            target.replace(path)
     except FileExistsError:
         said = "is there already and is left as it is."
         raise BadInput.of(str(path), said, "Give another name, or --force.") from None
@@ -46,8 +50,7 @@ def _cell(value: object) -> object:
 
 def read(path: Path, tanks: Sequence[str], now: datetime) -> list[Entry]:
     """The entries of a file. Raises BadInput with every fault as file:line: column."""
-    rows = _rows(path)
-    faults: list[Fault] = []
+    rows, faults = _rows(path)
     entries: list[Entry] = []
     first_line: dict[str, int] = {}
     for line, row in rows:
@@ -64,21 +67,26 @@ def read(path: Path, tanks: Sequence[str], now: datetime) -> list[Entry]:
     return entries
 
 
-def _rows(path: Path) -> list[tuple[int, dict[str, str]]]:
-    """Every row with its line; BadInput for a file that cannot be read or a head that is not ours."""
+def _rows(path: Path) -> tuple[list[tuple[int, dict[str, str]]], list[Fault]]:
+    """Every row with its line, and a fault for each of another width than the head.
+
+    BadInput for a file that cannot be read or a head that is not ours.
+    """
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
             sheet = csv.reader(file, strict=True)
             head = [name.strip() for name in next(sheet, [])]
             _refuse_head(head, path)
-            rows = []
+            rows, faults = [], []
             for cells in sheet:
                 if len(cells) not in (0, len(head)):
                     said = f"{len(cells)} cells are read; the head has {len(head)} columns."
-                    raise BadInput.of(f"{path}:{sheet.line_num}", said, "A cell with a comma in it stands in quotes.")
-                if any(cell.strip() for cell in cells):
+                    faults.append(
+                        Fault(f"{path}:{sheet.line_num}", said, "A cell with a comma in it stands in quotes.")
+                    )
+                elif any(cell.strip() for cell in cells):
                     rows.append((sheet.line_num, dict(zip(head, cells, strict=True))))
-            return rows
+            return rows, faults
     except UnicodeDecodeError:
         raise BadInput.of(str(path), "is not text in UTF-8.", "Save it as CSV, UTF-8.") from None
     except csv.Error as error:
@@ -146,9 +154,14 @@ def _entry(row: dict[str, str], where: str, tanks: Sequence[str], now: datetime)
     return (None if faults else entry), faults
 
 
+def _said(entry: Entry) -> tuple[object, ...]:
+    """What an entry says, whenever it was written or taken back."""
+    return entry._replace(number=0, written="", undone=None)
+
+
 def new_among(entries: Sequence[Entry], known: Iterable[Entry]) -> tuple[list[Entry], list[Entry]]:
     """Entries the logbook has not, and those of the same uid that say something else than it has (taken back or not)."""
     by_uid = {entry.uid: entry for entry in known}
     new = [entry for entry in entries if entry.uid not in by_uid]
-    differ = [entry for entry in entries if entry.uid in by_uid and entry[2:-1] != by_uid[entry.uid][2:-1]]
+    differ = [entry for entry in entries if entry.uid in by_uid and _said(entry) != _said(by_uid[entry.uid])]
     return new, differ

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import cache
 from typing import NamedTuple
+from unicodedata import category
 
 from chemistry.errors import BadInput, Fault
 
@@ -15,6 +16,8 @@ PARTS = ("filter", "substrate", "parts")
 # How a reading was taken; of the first two, the eye picks a step of a chart.
 CHARTS = ("chart", "strip")
 TESTS = (*CHARTS, "drops", "meter", "photometer", "laboratory")
+# Control characters, line ends and half characters: no CSV brings them back as they were.
+_UNWRITABLE = ("Cc", "Cs", "Zl", "Zp")
 # What may be read: its kind of unit, and the most that is believed, in that kind's canonical unit.
 QUANTITIES: Mapping[str, tuple[str, float]] = {
     "nitrate": ("nitrate", 1000),
@@ -70,7 +73,7 @@ _OWN: Mapping[str, tuple[str, ...]] = {
 def faults_of(entry: Entry, where: Callable[[str], str], now: datetime) -> list[Fault]:
     """Everything wrong with an entry; `where` turns a field into what the reader of a fault wrote it as."""
     if entry.kind not in KINDS:
-        said = f"'{entry.kind}' is no kind of entry."
+        said = f"'{entry.kind or ''}' is no kind of entry."
         return [Fault(where("kind"), said, f"Write {', '.join(KINDS)}.")]
     faults = [
         Fault(where(field), f"'{getattr(entry, field)}' has no place in a {entry.kind}.", "Leave it empty.")
@@ -81,8 +84,8 @@ def faults_of(entry: Entry, where: Callable[[str], str], now: datetime) -> list[
     if entry.at_s > now.timestamp():
         said = f"{entry.at} lies in the future; it is {now.isoformat(sep=' ', timespec='minutes')}."
         faults.append(Fault(where("at"), said, "Log what has happened."))
-    for field in ("tank", "note", "dosed"):
-        if not (getattr(entry, field) or "").isprintable():
+    for field in ("uid", "tank", "unit", "note", "dosed", "written", "undone"):
+        if any(category(letter) in _UNWRITABLE for letter in getattr(entry, field) or ""):
             faults.append(Fault(where(field), "holds a control character.", "Use letters, digits and signs."))
     return faults + _CHECKS[entry.kind](entry, where)
 
@@ -110,7 +113,10 @@ def _reading(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
                 )
             )
     if entry.test not in TESTS:
-        faults.append(Fault(where("test"), f"'{entry.test or ''}' is no kind of test.", f"Write {', '.join(TESTS)}."))
+        return [
+            *faults,
+            Fault(where("test"), f"'{entry.test or ''}' is no kind of test.", f"Write {', '.join(TESTS)}."),
+        ]
     return faults + _steps(entry, where)
 
 
@@ -140,7 +146,7 @@ def _change(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
             Fault(where("share"), "a change wants either a share or litres.", "Write a share (0 to 1) or volume_l.")
         ]
     if entry.share is not None and not 0 < entry.share <= 1:
-        said = f"a share of {entry.share:.0%}; more than 0 % and up to 100 % is allowed."
+        said = f"a share of {100 * entry.share:.4g}%; more than 0 % and up to 100 % is allowed."
         return [Fault(where("share"), said, "Write what part of the water was changed.")]
     if entry.volume_l is not None and not 0 < entry.volume_l <= 100_000:
         return [
@@ -156,7 +162,7 @@ def _service(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
 
 
 def _note(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
-    return [] if entry.note else [Fault(where("note"), "a note without words.", "Write what you saw.")]
+    return [] if entry.note.strip() else [Fault(where("note"), "a note without words.", "Write what you saw.")]
 
 
 _CHECKS: Mapping[str, Callable[[Entry, Callable[[str], str]], list[Fault]]] = {
@@ -237,7 +243,7 @@ def said(entry: Entry) -> str:
             steps = f", between {low} and {high}"
         text = f"{entry.quantity} {entry.value:g} {entry.unit or ''}".rstrip() + f" ({entry.test}{steps})"
     elif entry.kind == "change":
-        size = f"{entry.share:.0%}" if entry.share is not None else f"{entry.volume_l:g} L"
+        size = f"{100 * entry.share:.3g}%" if entry.share is not None else f"{entry.volume_l:g} L"
         text = f"changed {size}" + (f"; dosed {entry.dosed}" if entry.dosed else "")
     else:
         text = f"{entry.part} serviced" if entry.kind == "service" else ""

@@ -21,6 +21,7 @@ from cli.log_entries import Entry
 
 _APPLICATION_ID = 0x74617077  # "tapw": tells this database from any other
 _PATIENCE_S = 30.0
+_LAST_NUMBER = 2**63 - 1  # the largest whole number SQLite knows
 # One step of the schema after another; `PRAGMA user_version` counts those that are done. Never change one that stands.
 _MIGRATIONS: tuple[tuple[str, ...], ...] = (
     (
@@ -57,7 +58,9 @@ _INSERT = (
 
 
 def path_of(household: Path) -> Path:
-    """Where the logbook of a household file lies: beside it, house.log.sqlite for house.toml."""
+    """Where the logbook of a household file lies: beside it, house.log.sqlite for house.toml. BadInput for no file's name."""
+    if not household.name:
+        raise BadInput.of(str(household), "is a folder; a household file is wanted.", "Give its name as well.")
     return household.with_name(f"{household.stem}.log.sqlite")
 
 
@@ -67,7 +70,7 @@ class Logbook:
     def __init__(self, path: Path, *, create: bool) -> None:
         """Open it, or make it if asked; BadInput where there is none, or what is there is no logbook."""
         self.path = path
-        if not create and not path.exists():
+        if not create and not self._exists():
             raise BadInput.of(str(path), "there is no logbook yet.", "Write a first entry with: tapwright log add")
         with self._in_words():
             self._connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
@@ -86,12 +89,22 @@ class Logbook:
     ) -> None:
         self._connection.close()
 
-    def add(self, entries: Sequence[Entry]) -> list[int]:
+    def _exists(self) -> bool:
+        try:
+            return self.path.exists()
+        except OSError as error:
+            reason = (error.strerror or "unknown reason").lower()
+            raise BadInput.of(str(self.path), f"cannot be read: {reason}.", "Give a file you may read.") from None
+
+    def add(self, entries: Sequence[Entry], *, skip_known: bool = False) -> list[int]:
         """Write entries, all or none; returns the numbers they got (their own are not looked at).
 
-        Raises BadInput for an entry whose uid stands in the logbook already.
+        skip_known: leave out those whose uid stands in the logbook already; else BadInput is raised for one.
         """
         with self._in_words(), self._transaction():
+            if skip_known:
+                known = {uid for (uid,) in self._connection.execute("SELECT uid FROM entry")}
+                entries = [entry for entry in entries if entry.uid not in known]
             names = {(entry.tank,) for entry in entries}
             self._connection.executemany("INSERT OR IGNORE INTO tank (name) VALUES (?)", names)
             numbers = []
@@ -115,6 +128,8 @@ class Logbook:
 
         Raises BadInput where there is none of that number, or it has been taken back already.
         """
+        if number is not None and not 0 < number <= _LAST_NUMBER:
+            raise BadInput.of(str(self.path), f"there is no entry {number}.", "See: tapwright log list")
         with self._in_words(), self._transaction():
             query = (
                 "WHERE undone IS NULL ORDER BY entry.number DESC LIMIT 1"
@@ -133,6 +148,7 @@ class Logbook:
         return entry._replace(undone=when)
 
     def _prepare(self) -> None:
+        self._connection.execute("BEGIN")  # both answers of one moment: another process may be making the logbook
         version = self._version()
         if version:
             application = self._connection.execute("PRAGMA application_id").fetchone()[0]
@@ -140,6 +156,7 @@ class Logbook:
             application = None
         else:
             application = _APPLICATION_ID
+        self._connection.execute("COMMIT")
         if application != _APPLICATION_ID:
             raise BadInput.of(str(self.path), "is a database, but no logbook of tapwright.", "Move it elsewhere.")
         if version > len(_MIGRATIONS):
@@ -158,8 +175,8 @@ class Logbook:
             try:
                 self._connection.execute("PRAGMA journal_mode = WAL")
                 return
-            except sqlite3.OperationalError:
-                if time.monotonic() > until:
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error) or time.monotonic() > until:
                     raise
                 time.sleep(0.01)
 
@@ -179,7 +196,8 @@ class Logbook:
         try:
             yield
         except BaseException:
-            self._connection.execute("ROLLBACK")
+            if self._connection.in_transaction:  # a full disk has rolled back already
+                self._connection.execute("ROLLBACK")
             raise
         self._connection.execute("COMMIT")
 

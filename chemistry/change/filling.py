@@ -18,11 +18,15 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from chemistry.change.exponential import decayed_mean, scaled_exponential_integral
-from chemistry.errors import BadInput
+from chemistry.errors import BadInput, Fault
+
+Array = NDArray[np.float64]
 
 _NODES = 24
+_NEWTON = 5  # three are exact to rounding
 _BISECTIONS = 60
 
 
@@ -41,20 +45,29 @@ class Filling:
     demand_per_min: Any = 0.0
 
     def __post_init__(self) -> None:
-        self._refuse(np.greater(self.flow_l_min, 0), "flow", f"{self.flow_l_min} L/min fills nothing.")
-        said = f"{self.volume_start_l} L at the start; a tank without water has no fish in it."
-        self._refuse(np.greater(self.volume_start_l, 0), "volume", said)
-        said = f"it goes from {self.volume_start_l} to {self.volume_end_l} L: that is no filling."
-        self._refuse(np.greater(self.volume_end_l, self.volume_start_l), "volume", said)
-        said = f"chlorine {self.chlorine_mg_l} mg/L, demand {self.demand_per_min} a minute."
-        self._refuse(np.greater_equal(np.minimum(self.chlorine_mg_l, self.demand_per_min), 0), "chlorine", said)
-
-    @staticmethod
-    def _refuse(allowed: Any, where: str, said: str) -> None:
-        if not np.all(allowed) or np.any(np.isinf(allowed)):
-            raise BadInput.of(
-                where, said, "Give a flow above 0, volumes that grow, and chlorine and demand of 0 or more."
-            )
+        start, end, flow = self.volume_start_l, self.volume_end_l, self.flow_l_min
+        checks = (
+            ("flow", _all(np.greater(flow, 0), flow), f"{flow} L/min fills nothing.", "Give a flow above 0."),
+            (
+                "volume",
+                _all(np.greater(start, 0), start),
+                f"{start} L at the start.",
+                "Give more than 0 L: there are fish in it.",
+            ),
+            (
+                "volume",
+                _all(np.greater(end, start), end),
+                f"from {start} to {end} L.",
+                "Give an end above the start.",
+            ),
+            *(
+                (name, _all(np.greater_equal(value, 0), value), f"{value} is read.", "Give 0 or more.")
+                for name, value in (("chlorine", self.chlorine_mg_l), ("demand", self.demand_per_min))
+            ),
+        )
+        faults = [Fault(where, said, hint) for where, allowed, said, hint in checks if not allowed]
+        if faults:
+            raise BadInput(faults)
 
     @property
     def minutes(self) -> Any:
@@ -77,7 +90,7 @@ def chlorine_g(filling: Filling, minute: Any) -> Any:
     _refuse_backwards(minute)
     k, running = filling.demand_per_min, np.minimum(minute, filling.minutes)
     brought_g = filling.flow_l_min * filling.chlorine_mg_l * running * decayed_mean(k * running) / 1000
-    return brought_g * np.exp(-k * _past(filling, minute))
+    return brought_g * _left(k, _past(filling, minute))
 
 
 def concentration_mg_l(filling: Filling, minute: Any) -> Any:
@@ -91,8 +104,7 @@ def exposure_mg_min_l(filling: Filling, minute: Any) -> Any:
     running, past = np.minimum(minute, filling.minutes), _past(filling, minute)
     while_filling = filling.chlorine_mg_l * _exposure(filling.demand_per_min, filling.turnover_min, running)
     end_mg_l = concentration_mg_l(filling, filling.minutes)
-    # Past the end of time it goes on without end, where nothing uses the chlorine up.
-    return while_filling + np.where(past > 0, end_mg_l * past * decayed_mean(filling.demand_per_min * past), 0.0)
+    return while_filling + end_mg_l * _mean_left(filling.demand_per_min, past)
 
 
 def peak(filling: Filling, until_minute: Any) -> tuple[Any, Any]:
@@ -109,8 +121,11 @@ def worst_mean_mg_l(filling: Filling, until_minute: Any, window_min: float) -> A
     """Highest mean concentration over any `window_min` minutes [mg/L], if all chlorine is gone from `until_minute` on.
 
     Infinite `until_minute`: never neutralised. The concentration rises to one peak and falls; a window is worst where
-    both its ends stand at the same height, or where it ends as the neutraliser goes in.
+    both its ends stand at the same height, or where it ends as the neutraliser goes in. Raises BadInput for a window of
+    nothing.
     """
+    if not window_min > 0:
+        raise BadInput.of("window", f"a mean over {window_min} minutes.", "Give more than 0.")
     _, at = peak(filling, until_minute)
     low, high = at, np.minimum(at + window_min, until_minute)
     for _ in range(_BISECTIONS):
@@ -129,20 +144,52 @@ def breakthrough_minute(tote_l: Any, flow_l_min: Any, dosed_for_l: Any) -> Any:
     used up, and gone after V / q ln(dosed_for / V). Never (infinite) only for a dose without bounds; at once where the
     dose was for no more than the tote. Raises BadInput for a tote or flow of nothing.
     """
-    if np.any(np.less_equal(tote_l, 0)) or np.any(np.less_equal(flow_l_min, 0)) or np.any(np.less(dosed_for_l, 0)):
-        raise BadInput.of(
-            "tote",
-            f"{tote_l} L in the tote, {flow_l_min} L/min through it, dosed for {dosed_for_l} L.",
-            "Give a tote and a flow above 0.",
-        )
+    _refuse_tote(tote_l, flow_l_min, dosed_for_l)
     ratio = np.maximum(np.divide(dosed_for_l, tote_l), 1.0)
     return np.divide(tote_l, flow_l_min) * np.log(ratio)
 
 
 def outflow_mg_l(minute: Any, tote_l: Any, flow_l_min: Any, dosed_for_l: Any, chlorine_mg_l: Any) -> Any:
-    """Chlorine [mg/L] in what leaves that tote after so many minutes: none, then c (1 - exp(-(t - breakthrough) q / V))."""
-    since = np.maximum(minute - breakthrough_minute(tote_l, flow_l_min, dosed_for_l), 0.0)
-    return -chlorine_mg_l * np.expm1(-since * np.divide(flow_l_min, tote_l))
+    """Chlorine [mg/L] in what leaves that tote after so many minutes: c (1 - dosed_for / V exp(-t q / V)), where above 0."""
+    _refuse_tote(tote_l, flow_l_min, dosed_for_l)
+    _refuse_backwards(minute)
+    if not _all(np.greater_equal(chlorine_mg_l, 0), chlorine_mg_l):
+        raise BadInput.of("chlorine", f"{chlorine_mg_l} mg/L.", "Give 0 mg/L or more.")
+    covered = np.divide(dosed_for_l, tote_l) * np.exp(-np.multiply(minute, np.divide(flow_l_min, tote_l)))
+    return chlorine_mg_l * np.maximum(1 - covered, 0.0)
+
+
+def _refuse_tote(tote_l: Any, flow_l_min: Any, dosed_for_l: Any) -> None:
+    sound = _all(np.greater(tote_l, 0), tote_l) and _all(np.greater(flow_l_min, 0), flow_l_min)
+    if not sound or not np.all(np.greater_equal(dosed_for_l, 0)):
+        raise BadInput.of(
+            "tote",
+            f"{tote_l} L in the tote, {flow_l_min} L/min through it, dosed for {dosed_for_l} L.",
+            "Give a tote and a flow above 0.",
+        )
+
+
+def _all(allowed: Any, value: Any) -> bool:
+    """Whether every figure is allowed, and a number."""
+    return bool(np.all(allowed) and np.all(np.isfinite(value)))
+
+
+def _left(k: Any, past: Any) -> Any:
+    """What is left of 1 after so many minutes without inflow; all of it, at any time, where nothing uses it up."""
+    return np.exp(-np.where(np.greater(k, 0), k, 0.0) * np.where(np.greater(k, 0), past, 0.0))
+
+
+def _mean_left(k: Any, past: Any) -> Any:
+    """The same summed over the minutes; without end where nothing uses it up and time has none."""
+    used = np.greater(k, 0)
+    rate = np.where(used, k, 1.0)
+    small = used & (rate * np.where(np.isfinite(past), past, 0.0) < 1) & np.isfinite(past)
+    steady = np.where(np.isfinite(past), past, 0.0)
+    return np.where(
+        small,
+        steady * decayed_mean(np.where(small, rate * steady, 0.0)),
+        np.where(used, -np.expm1(-rate * past) / rate, past),
+    )
 
 
 def _past(filling: Filling, minute: Any) -> Any:
@@ -154,7 +201,7 @@ def _turning_min(filling: Filling) -> Any:
     k = np.asarray(filling.demand_per_min, dtype=float)
     a = k * filling.turnover_min
     y = np.log1p(a + np.sqrt(2 * a))  # from below: exp(y) <= 1 + a + y
-    for _ in range(40):  # Newton on a concave function, from one side
+    for _ in range(_NEWTON):  # on a concave function, from one side
         residual = np.log1p(a + y) - y
         slope = (a + y) / (1 + a + y)
         y = y + np.where(slope > 0, residual / np.where(slope > 0, slope, 1.0), 0.0)
@@ -165,14 +212,19 @@ def _exposure(k: Any, turnover_min: Any, minute: Any) -> Any:
     """Integral of (1 - exp(-k s)) / (k (turnover + s)) ds from 0 to `minute` [min]."""
     k, turnover, minute = np.broadcast_arrays(*(np.asarray(part, dtype=float) for part in (k, turnover_min, minute)))
     slow = k * minute <= 1.0
-    summed = _summed(np.where(slow, k, 0.0), turnover, minute)
-    if np.all(slow):
-        return summed
-    fast = np.where(slow, 1.0 / np.maximum(minute, 1e-300), k)
-    a, b = fast * turnover, fast * (turnover + minute)
-    both = np.log1p(minute / turnover) - scaled_exponential_integral(a)
-    closed = (both + scaled_exponential_integral(b) * np.exp(-fast * minute)) / fast
-    return np.where(slow, summed, closed)[()]
+    found = np.empty(k.shape)
+    found[slow] = _summed(k[slow], turnover[slow], minute[slow])
+    if not np.all(slow):
+        found[~slow] = _closed(k[~slow], turnover[~slow], minute[~slow])
+    return found[()]
+
+
+def _closed(k: Array, turnover_min: Array, minute: Array) -> Array:
+    """The same integral in exponential integrals, for k t above 1."""
+    logarithm = np.log1p(minute / turnover_min)
+    first = scaled_exponential_integral(k * turnover_min)
+    last = scaled_exponential_integral(k * (turnover_min + minute)) * np.exp(-k * minute)
+    return np.asarray((logarithm - first + last) / k)
 
 
 @cache
@@ -182,16 +234,19 @@ def _rule() -> tuple[Any, Any]:
     return (nodes + 1) / 2, weights / 2
 
 
-def _summed(k: Any, turnover_min: Any, minute: Any) -> Any:
-    """The same integral by quadrature over u = ln(1 + s / turnover); for k t up to 1."""
+def _summed(k: Array, turnover_min: Array, minute: Array) -> Array:
+    """The same integral by quadrature over u = ln(1 + s / turnover), for k t up to 1."""
     nodes, weights = _rule()
     span = np.log1p(minute / turnover_min)
-    s = turnover_min[..., None] * np.expm1(span[..., None] * nodes)
-    return np.sum(weights * s * decayed_mean(k[..., None] * s), axis=-1) * span
+    total = np.zeros(k.shape)
+    for node, weight in zip(nodes, weights, strict=True):
+        s = turnover_min * np.expm1(span * node)
+        total += weight * s * decayed_mean(k * s)
+    return total * span
 
 
 def _refuse_backwards(minute: Any) -> None:
-    if np.any(np.less(minute, 0)):
+    if not np.all(np.greater_equal(minute, 0)):
         raise BadInput.of(
             "minute", f"{minute} minutes: time runs forwards from the start of the filling.", "Give 0 or more."
         )

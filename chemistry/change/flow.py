@@ -7,7 +7,8 @@ fast one (common practice, no source). A line that was timed once is scaled to t
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -30,7 +31,7 @@ class Pump:
     maximum_head_m: float
 
     def __post_init__(self) -> None:
-        if not (self.maximum_flow_l_min > 0 and self.maximum_head_m > 0):
+        if not (0 < self.maximum_flow_l_min < math.inf and 0 < self.maximum_head_m < math.inf):
             raise BadInput.of("pump", "maximum flow and maximum head must be above 0.", "Read them off the pump.")
 
     def at_speed(self, speed: float) -> Pump:
@@ -66,7 +67,9 @@ def flow_l_min(line: Line, lift_m: NDArray[np.float64], bound: Bound = "predicte
 
 
 def refuse_lift(line: Line, highest_m: float) -> None:
-    """NoAnswer for a lift that the line cannot manage."""
+    """NoAnswer for a lift that the line cannot manage, BadInput for one that is no number."""
+    if not math.isfinite(highest_m):
+        raise BadInput.of("lift", f"{highest_m} m.", "Measure from the water to the open end.")
     if line.pump is None and highest_m >= 0:
         raise NoAnswer.of(
             "siphon",
@@ -122,4 +125,4 @@ def _better(pump: Pump) -> Pump:
 
 def _other_bore(hose: Hose, key: str, sign: int) -> Hose:
     """The hose as much wider or narrower than it says as may be."""
-    return replace(hose, bore_m=hose.bore_m * (1 + sign * reference.value("practice", key) / 100))
+    return hose.widened(1 + sign * reference.value("practice", key) / 100)

@@ -6,6 +6,7 @@ led over smoothly, so that it never jumps and the loss always grows with the flo
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
@@ -39,7 +40,7 @@ class Hose:
 
     bore_m: float
     length_m: float
-    fittings: Mapping[str, int] = field(default_factory=dict)
+    fittings: Mapping[str, int] = field(default_factory=dict, hash=False)
     coil: Coil | None = None
 
     def __post_init__(self) -> None:
@@ -47,16 +48,20 @@ class Hose:
         if faults:
             raise BadInput(faults)
 
+    def widened(self, factor: float) -> Hose:
+        """The hose with another bore; its coil keeps its curvature."""
+        coil = self.coil and Coil(self.coil.length_m, self.coil.diameter_m * factor)
+        return Hose(self.bore_m * factor, self.length_m, self.fittings, coil)
+
     def _of_itself(self) -> list[Fault]:
-        if self.bore_m > 0 and self.length_m > 0:
+        if 0 < self.bore_m < math.inf and 0 < self.length_m < math.inf:
             return []
         said = f"a bore of {self.bore_m:g} m and a length of {self.length_m:g} m; both must be above 0."
         return [Fault("hose", said, "Measure the hose.")]
 
     def _of_fittings(self) -> list[Fault]:
-        faults = [
-            Fault("fittings", f"{n} of {name}.", "Count 0 or more.") for name, n in self.fittings.items() if n < 0
-        ]
+        counts = self.fittings.items()
+        faults = [Fault("fittings", f"{n} of {name}.", "Count 0 or more.") for name, n in counts if not n >= 0]
         for name in self.fittings:
             if name not in fitting_names():
                 near = get_close_matches(name, fitting_names(), n=2, cutoff=0.4) or fitting_names()
@@ -93,27 +98,27 @@ def colebrook(reynolds: Any, relative_roughness: float) -> Any:
 def friction_factor(reynolds: NDArray[np.float64], relative_roughness: float) -> NDArray[np.float64]:
     """Darcy friction factor of a straight hose: 64 / Re, then smoothly to Colebrook from a Reynolds number of 4000 on."""
     reynolds = np.maximum(reynolds, 1.0)
-    laminar = 64 / np.minimum(reynolds, LAMINAR_UP_TO)
-    turbulent = colebrook(np.maximum(reynolds, 2 * LAMINAR_UP_TO), relative_roughness)
+    laminar = 64 / reynolds
+    turbulent = colebrook(np.maximum(reynolds, LAMINAR_UP_TO), relative_roughness)
     return np.asarray(laminar + _led_over(reynolds, LAMINAR_UP_TO) * (turbulent - laminar))
 
 
 def coiled_factor(reynolds: NDArray[np.float64], relative_roughness: float, curvature: float) -> NDArray[np.float64]:
     """The same of a hose wound up; curvature: bore over the diameter of the turns.
 
-    Laminar: White 1929, f / (1 - (1 - (11.6 / De)^0.45)^2.22) for De = Re sqrt(curvature) above 11.6. Turbulent: Mishra &
+    Laminar: White 1929, f / (1 - (1 - (11.6 / De)^0.45)^(1 / 0.45)) for De = Re sqrt(curvature) above 11.6. Turbulent: Mishra &
     Gupta 1979, 0.03 sqrt(curvature) more than straight. Laminar flow lasts to 20000 curvature^0.32 (Ito 1959). All three
     from memory.
     """
     reynolds = np.maximum(reynolds, 1.0)
     critical = max(20_000 * curvature**0.32, LAMINAR_UP_TO)
-    slow = np.minimum(reynolds, critical)
-    dean = np.maximum(slow * np.sqrt(curvature), 11.6)
-    laminar = 64 / slow / (1 - (1 - (11.6 / dean) ** 0.45) ** 2.22)
-    turbulent = colebrook(np.maximum(reynolds, 2 * critical), relative_roughness) + 0.03 * np.sqrt(curvature)
+    dean = np.maximum(reynolds * np.sqrt(curvature), 11.6)
+    laminar = 64 / reynolds / (1 - (1 - (11.6 / dean) ** 0.45) ** (1 / 0.45))
+    turbulent = colebrook(np.maximum(reynolds, critical), relative_roughness) + 0.03 * np.sqrt(curvature)
     return np.asarray(laminar + _led_over(reynolds, critical) * (turbulent - laminar))
 
 
+@cache
 def minor_loss(hose: Hose) -> float:
     """Velocity heads lost at entrance, exit and fittings.
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from chemistry.errors import BadInput, NoAnswer
 from chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
 
-_MOST_FILLS = 10_000
+_SLACK = 1e-9
 
 
 @dataclass(frozen=True)
@@ -73,12 +73,9 @@ def supply(store: Store, mix_c: float, flow_l_min: float) -> Supply:
     factor = sustained / flow_l_min
     if factor >= 1:
         return Supply(math.inf, math.inf, math.inf, sustained)
-    blended_l, fill_k = 0.0, span_k
-    for _ in range(_MOST_FILLS):
-        blended_l += store.volume_l * fill_k / rise_k
-        fill_k *= factor
-        if fill_k < rise_k:
-            break
+    # Fills that are at least as warm as the mix: a geometric series.
+    fills = 1 if factor == 0 else math.floor(math.log(rise_k / span_k) / math.log(factor) + _SLACK) + 1
+    blended_l = store.volume_l * span_k / rise_k * (1 - factor**fills) / (1 - factor)
     return Supply(blended_l, blended_l / flow_l_min, store.volume_l * span_k / rise_k / (1 - factor), sustained)
 
 
@@ -99,14 +96,23 @@ def tappings(
     blends: litres and temperature [degC] wanted, for each tote.  pauses_min: minutes between each tote's draw and the next
     (one less than totes).  The store is a hot layer over one below it, which the element warms as a whole and cold water
     enters as it is drawn. Where the hot layer does not suffice, the wait is until the lower one is warm enough to give the
-    rest. Raises NoAnswer where it never will be: no heater, or a mix out of reach.
+    rest. What the element heats while a tote is drawn is counted once it is, or once the store has been drawn empty. Raises
+    NoAnswer where it never will be: no heater, or a mix out of reach; BadInput for volumes, flows and pauses that cannot be.
     """
+    pauses = list(pauses_min)
+    if not blends or len(pauses) != len(blends) - 1 or not all(pause >= 0 for pause in pauses) or not flow_l_min > 0:
+        said = f"{len(blends)} totes with pauses of {pauses} minutes, drawn at {flow_l_min} L/min."
+        raise BadInput.of(
+            "totes", said, "Give a flow above 0, and a pause of 0 minutes or more between each two totes."
+        )
     layers = _Layers(store)
     found = []
     for number, (volume_l, mix_c) in enumerate(blends):
+        if not volume_l > 0:
+            raise BadInput.of("totes", f"a tote of {volume_l} L.", "Give more than 0 L.")
         _refuse_mix(store, mix_c)
         if number:
-            layers.heat(pauses_min[number - 1])
+            layers.heat(pauses[number - 1])
         found.append(layers.draw(volume_l, mix_c, flow_l_min))
     return found
 
@@ -118,7 +124,7 @@ def minutes_to_next(
 
     Raises as `tappings` does.
     """
-    again = [*drawn, drawn[-1]]
+    again = [*drawn, *drawn[-1:]]
     return tappings(store, again, flow_l_min, [*pauses_min, 0.0])[-1].wait_min
 
 
@@ -143,20 +149,21 @@ class _Layers:
         store = self.store
         need_lk = volume_l * (mix_c - store.cold_c)
         span_k = store.set_c - store.cold_c
-        waited, hot_l, got_lk = 0.0, 0.0, 0.0
+        waited, hot_l, got_lk, minutes = 0.0, 0.0, 0.0, volume_l / flow_l_min
         # More than the whole store holds: draw it empty, let it heat up, and go on.
-        while need_lk - got_lk > store.volume_l * span_k * (1 + 1e-9):
+        while need_lk - got_lk > store.volume_l * span_k * (1 + _SLACK):
             waited += self._until(store.set_c)
             hot_l, got_lk = hot_l + store.volume_l, got_lk + store.volume_l * span_k
             self._take(store.volume_l)
+            self.heat(minutes * store.volume_l * span_k / need_lk)
         rest_lk = need_lk - got_lk
-        if rest_lk > self.hot_l * span_k * (1 + 1e-9):
+        if rest_lk > self.hot_l * span_k * (1 + _SLACK):
             waited += self._until(store.cold_c + self._wanted_k(rest_lk, volume_l - hot_l))
         top_l = min(self.hot_l, rest_lk / span_k)
         low_lk = rest_lk - top_l * span_k
-        low_l = low_lk / (self.low_c - store.cold_c) if low_lk > 1e-9 else 0.0
+        low_l = low_lk / (self.low_c - store.cold_c) if low_lk > _SLACK * need_lk and self.low_l > 0 else 0.0
         self._take(top_l + low_l)
-        self.heat(volume_l / flow_l_min)
+        self.heat(minutes * rest_lk / need_lk if need_lk > 0 else minutes)
         hot_l += top_l + low_l
         return Tapping(waited, hot_l, store.cold_c + need_lk / hot_l if hot_l > 0 else store.set_c)
 
@@ -193,6 +200,12 @@ class _Layers:
 
 
 def _refuse_mix(store: Store, mix_c: float) -> None:
+    if not mix_c >= store.cold_c:
+        raise NoAnswer.of(
+            "cold",
+            f"{mix_c:.1f} °C is colder than the cold tap, {store.cold_c:.1f} °C.",
+            "Make the refill as warm as the cold tap at least.",
+        )
     if mix_c > store.set_c:
         raise NoAnswer.of(
             "hot_water",

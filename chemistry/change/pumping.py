@@ -13,7 +13,7 @@ from chemistry.change.flow import BOUNDS, Bound, Line, Pump, flow_l_min, operati
 from chemistry.change.friction import Hose
 from chemistry.errors import BadInput, NoAnswer
 
-_SLICES = 24  # of the changing level; halving them moves no time by a second
+_SLICES = 24  # of the changing level
 _LEAST_FLOW_L_MIN = 0.01
 _BISECTIONS = 40
 # A pump that runs at less than a fifth of its label's speed, or at more than three times, is not the one on the label.
@@ -51,19 +51,21 @@ def pumping(volume_l: float, line: Line, lift_start_m: float, lift_end_m: float)
 
     Raises BadInput for a negative volume, NoAnswer when the line cannot lift that high or lets next to nothing through.
     """
-    if not volume_l >= 0:
+    if not 0 <= volume_l < math.inf:
         raise BadInput.of("volume", f"{volume_l} L cannot be pumped.", "Give 0 L or more.")
-    # The highest lift is met at an end, not in the middle of a slice.
-    refuse_lift(line, max(lift_start_m, lift_end_m))
-    lifts_m = _lifts_m(lift_start_m, lift_end_m)
+    lifts_m, shares = _slices(line, lift_start_m, lift_end_m)
     flows = {bound: flow_l_min(line, lifts_m, bound) for bound in BOUNDS}
     if volume_l > 0 and float(np.min(flows["late"])) < _LEAST_FLOW_L_MIN:
-        raise NoAnswer.of("hose", "next to nothing flows through this hose.", "Use a wider or shorter hose.")
-    each_l = volume_l / _SLICES
+        raise NoAnswer.of(
+            "hose",
+            "next to nothing flows: the lift takes nearly all of the head, or the hose is too narrow.",
+            "Lower the outlet, or use a wider or shorter hose.",
+        )
+    each_l = volume_l * shares
     if volume_l == 0:
         flows = {bound: np.ones(_SLICES) for bound in BOUNDS}
     minutes = {bound: np.concatenate([[0.0], np.cumsum(each_l / flow)]) for bound, flow in flows.items()}
-    return Pumping(each_l * np.arange(_SLICES + 1, dtype=np.float64), minutes)
+    return Pumping(np.concatenate([[0.0], np.cumsum(each_l)]), minutes)
 
 
 def minutes_to_move(volume_l: float, line: Line, lift_start_m: float, lift_end_m: float) -> Minutes:
@@ -76,22 +78,23 @@ def timed(line: Line, volume_l: float, minutes: float, lift_start_m: float, lift
 
     where: what to name in an error. Raises BadInput for a time no such pump or hose can need.
     """
-    if not (volume_l > 0 and minutes > 0):
+    if not (0 < volume_l < math.inf and 0 < minutes < math.inf):
         raise BadInput.of(where, f"{volume_l:g} L in {minutes:g} minutes.", "Give a volume and a time above 0.")
-    refuse_lift(line, max(lift_start_m, lift_end_m))
-    lifts_m = _lifts_m(lift_start_m, lift_end_m)
+    highest_m = max(lift_start_m, lift_end_m)
+    refuse_lift(line, highest_m)
 
     def scaled(factor: float) -> tuple[Pump | None, Hose]:
         if line.pump is None:
-            return None, Hose(line.hose.bore_m * factor, line.hose.length_m, line.hose.fittings, line.hose.coil)
+            return None, line.hose.widened(factor)
         return line.pump.at_speed(factor), line.hose
 
     def takes(factor: float) -> float:
         pump, hose = scaled(factor)
-        if pump is not None and pump.maximum_head_m <= float(np.max(lifts_m)):
+        if pump is not None and pump.maximum_head_m <= highest_m:
             return math.inf
+        lifts_m, shares = _slices(Line(pump, hose), lift_start_m, lift_end_m)
         flow = operating_flow_l_min(pump, hose, lifts_m)
-        return float(np.sum(volume_l / _SLICES / np.maximum(flow, 1e-12)))
+        return float(np.sum(volume_l * shares / np.maximum(flow, 1e-12)))
 
     low, high = _SPEEDS
     most = f"to {takes(low):.0f}" if math.isfinite(takes(low)) else "or more"
@@ -128,7 +131,7 @@ def tote_cycle(volume_l: float, tote_l: float, tap_l_min: float, pump_l_min: flo
 
     Raises BadInput for a tote or flow of nothing.
     """
-    if not min(volume_l, tote_l, tap_l_min, pump_l_min) > 0:
+    if not all(0 < figure < math.inf for figure in (volume_l, tote_l, tap_l_min, pump_l_min)):
         raise BadInput.of(
             "tote", f"{volume_l} L through {tote_l} L at {tap_l_min} and {pump_l_min} L/min.", "Give figures above 0."
         )
@@ -142,5 +145,17 @@ def tote_cycle(volume_l: float, tote_l: float, tap_l_min: float, pump_l_min: flo
     return Cycle(runs_dry, math.inf, refill, max(math.ceil(volume_l / per_cycle_l - 1e-9) - 1, 0))
 
 
-def _lifts_m(start_m: float, end_m: float) -> NDArray[np.float64]:
-    return start_m + (end_m - start_m) * (np.arange(_SLICES) + 0.5) / _SLICES
+def _slices(line: Line, start_m: float, end_m: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Lifts [m] in the middle of slices of the changing level, and the share of the volume in each.
+
+    The slices are even in the square root of the head that is left: towards the highest lift a line can manage the flow goes
+    as that root, and its slices grow fine. NoAnswer for lifts beyond it, which is met at an end, not in a middle.
+    """
+    refuse_lift(line, max(start_m, end_m))
+    head_m = 0.0 if line.pump is None else line.pump.maximum_head_m
+    roots = np.sqrt([head_m - start_m, head_m - end_m])
+    steps = np.linspace(roots[0], roots[1], 2 * _SLICES + 1)
+    lefts = steps[::2] ** 2
+    span_m = lefts[-1] - lefts[0]
+    shares = np.diff(lefts) / span_m if abs(span_m) > 1e-9 else np.full(_SLICES, 1 / _SLICES)
+    return head_m - steps[1::2] ** 2, shares

@@ -14,7 +14,12 @@ _BISECTIONS = 50
 
 
 def mixed_c(tank_c: float, refill_c: float, share: float) -> float:
-    """Temperature [degC] once a share (0 to 1) of the tank's volume is replaced by refill; heat and mass conserved."""
+    """Temperature [degC] once a share (0 to 1) of the tank's volume is replaced by refill; heat and mass conserved.
+
+    Raises BadInput for another share.
+    """
+    if not 0 <= share <= 1:
+        raise BadInput.of("share", f"a share of {share} is read.", "Give 0 to 1.")
     temperature_c: float = mix_heat([1 - share, share], [tank_c, refill_c])[0]
     return temperature_c
 
@@ -51,7 +56,12 @@ class Recovery:
 
 
 def recovery(volume_l: float, from_c: float, to_c: float, power_kw: float | None) -> Recovery:
-    """Energy and time to warm a tank; what it loses to the room meanwhile is left out, so both are the least."""
+    """Energy and time to warm a tank; what it loses to the room meanwhile is left out, so both are the least.
+
+    Raises BadInput for negative litres or power.
+    """
+    if not (volume_l >= 0 and (power_kw or 0.0) >= 0):
+        raise BadInput.of("heater", f"{volume_l} L with {power_kw} kW.", "Give 0 or more of each.")
     heat_kj = volume_l * density_kg_l(from_c) * (enthalpy_kj_kg(max(to_c, from_c)) - enthalpy_kj_kg(from_c))
     energy_kwh = heat_kj / 3600
     return Recovery(energy_kwh, energy_kwh / power_kw if power_kw else None)
@@ -80,9 +90,11 @@ def effects(blend: Blend, hot_c: float, cold_c: float, vessel: Vessel) -> list[E
         return blend_of_volumes(hot_l, cold_l, hot_c + hot_off, cold_c + cold_off, vessel).temperature_c
 
     as_planned = made()
+    # Downwards, so that no cold tap passes its hot one; upwards where that would freeze it.
+    cold_off = -off_c if cold_c >= off_c else off_c
     tried = (
         ("hot tap's temperature", off_c, "°C", made(hot_off=off_c)),
-        ("cold tap's temperature", off_c, "°C", made(cold_off=off_c)),
+        ("cold tap's temperature", off_c, "°C", made(cold_off=cold_off)),
         ("litres of hot", off_percent, "%", made(hot_factor=1 + off)),
         ("litres of cold", off_percent, "%", made(cold_factor=1 + off)),
     )

@@ -110,8 +110,9 @@ def _wanted(household: Household, store: Store, tote_l: float, drawn_c: Sequence
     found = []
     for number, temperature_c in enumerate(drawn_c):
         hot_l = blend_to_target(tote_l, temperature_c, *hot_and_cold, _vessel(household, number)).hot_l
-        rise_k = max(temperature_c - store.cold_c, 1e-9)
-        found.append((hot_l * (store.set_c - store.cold_c) / rise_k, temperature_c))
+        rise_k = temperature_c - store.cold_c
+        as_much_l = hot_l * (store.set_c - store.cold_c) / rise_k if rise_k > _LEAST_SPAN_K and hot_l > 0 else tote_l
+        found.append((as_much_l, max(temperature_c, store.cold_c)))
     return found
 
 

@@ -12,8 +12,10 @@ def oxygen_mg_l(temperature_c: Number, pressure_atm: Number = 1.0) -> Number:  #
     """Oxygen [mg/L] of fresh water at rest with moist air of `pressure_atm`; scalars or arrays.
 
     Source: Benson & Krause 1984, Limnol. Oceanogr. 29, 620, with the pressure factor of Standard Methods 4500-O. Raises
-    OutOfRange outside 0 to 40 degC.
+    OutOfRange outside 0 to 40 degC and 0.4 to 1.2 atm.
     """
+    if np.any(~((np.asarray(pressure_atm) >= 0.4) & (np.asarray(pressure_atm) <= 1.2))):
+        raise OutOfRange.of("pressure", f"{pressure_atm} atm.", "Give 0.4 to 1.2 atm.")
     if np.any(~((np.asarray(temperature_c) >= 0) & (np.asarray(temperature_c) <= 40))):
         raise OutOfRange.of("temperature", f"{temperature_c} degC.", "Give 0 to 40 degC.")
     kelvin = temperature_c + 273.15
