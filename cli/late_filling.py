@@ -122,6 +122,8 @@ def _of_options(asked: Asked) -> Case:
     ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
     temperature_c = reader.water_c(asked.temperature, "--temperature")
     reader.done()
+    if total == 0:
+        raise BadInput.of("--total-chlorine", "the tap reads no chlorine.", "There is nothing to neutralise.")
     agent = substances.agent(asked.agent or "", "--agent")
     chlorine = ChlorineReadings(total, free, ratio)
     assumed = [*assumptions_of(chlorine), *_always(common)]

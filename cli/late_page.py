@@ -34,12 +34,11 @@ def _advice(case: Case, made: Late) -> list[str]:
     from chemistry import reference
     from chemistry.units import figure
 
-    running = made.minute is None or made.minute < float(made.filling.minutes)
+    running = made.minute is not None and made.minute < float(made.filling.minutes)
     chloramine = case.chlorine.combined_mg_l() > 0
     contact = reference.value("practice", "contact_minutes_chloramine" if chloramine else "contact_minutes")
-    covers = f"the {figure(made.remaining_chlorine_g, 2)} g of chlorine in it"
-    if made.to_come_g > 1e-9:
-        covers += f" and the {figure(made.to_come_g, 2)} g the rest of the water brings"
+    parts = ((made.remaining_chlorine_g, "of chlorine in it"), (made.to_come_g, "the rest of the water brings"))
+    covers = " and ".join(f"the {figure(grams, 2)} g {what}" for grams, what in parts if grams > 1e-9)
     steps = ["Stop the water now: unplug the pump, close the taps."] if running else []
     steps += [
         f"Put {_said(made.dose_now, case)} into the tank, dissolved in a jug of its own water, where the current is strongest. "

@@ -49,7 +49,7 @@ def answer(asked: Asked) -> Answer:
     tank = tank_named(household, asked.tank)
     reader = Reader()
     share = reader.quantity(asked.share, "share", "--share")
-    if share is not None and not 0 < share <= 1:
+    if share is not None and (share <= 0 or share > 1):
         reader.refuse("--share", f"'{asked.share}' is read; more than 0 % and up to 100 % is allowed.", "Write 40%.")
     interval_min = reader.quantity(asked.interval, "time", "--interval")
     reader.between(interval_min, asked.interval, "--interval", 60, 365 * 1440, "an hour to a year")
@@ -63,6 +63,8 @@ def answer(asked: Asked) -> Answer:
     since_s = (
         None if asked.since is None else (reader.tried(lambda: moment(asked.since or "", "--since")) or ("", 0.0))[1]
     )
+    if since_s is not None and since_s > at_s > 0:
+        reader.refuse("--since", "lies after the time to count from.", "Give an earlier one, or a later --now.")
     reader.done()
     with Logbook(path_of(asked.file), create=False) as book:
         entries = book.entries(tank.name)

@@ -87,7 +87,12 @@ def peak_after_changes(
 
 
 def changes_to_settle(before_mg_l: float, refill_mg_l: float, rise_mg_l: float, share: float, near_mg_l: float) -> int:
-    """Changes until the nitrate before a change is within `near` [mg/L] of the settled peak."""
+    """Changes until the nitrate before a change is within `near` [mg/L] of the settled peak.
+
+    Raises BadInput for a distance of nothing, which no number of changes reaches.
+    """
+    if not near_mg_l > 0:
+        raise BadInput.of("near", f"within {near_mg_l} mg/L.", "Give more than 0.")
     distance = abs(before_mg_l - settled_peak(refill_mg_l, rise_mg_l, share))
     if distance <= near_mg_l:
         return 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -44,12 +43,7 @@ def regime(
     ceiling.
     """
     refuse_ceiling(refill_mg_l, ceiling_mg_l)
-    if not 0 < confidence < 1:
-        raise BadInput.of(
-            "confidence", f"{confidence:.0%}; more than 0 % and less than 100 % is allowed.", "Write 90%."
-        )
-    if not interval_days > 0:
-        raise BadInput.of("interval", f"{interval_days:g} days from one change to the next.", "Write '7 days'.")
+    _refuse(confidence, interval_days)
     rises = known.rate_mg_l_day * interval_days
     peaks: NDArray[np.float64] = settled_peak(np.asarray(refill_mg_l), rises, np.asarray(share))
     rate = known.quantile(known.rate_mg_l_day, [confidence])[0]
@@ -83,6 +77,7 @@ def share_that_holds(
     Raises NoAnswer where even all of the water at once does not, and as `regime` does.
     """
     refuse_ceiling(refill_mg_l, ceiling_mg_l)
+    _refuse(confidence, interval_days)
     rate = known.quantile(known.rate_mg_l_day, [confidence])[0]
     exact = rate * interval_days / (ceiling_mg_l - refill_mg_l)
     if exact > 1:
@@ -91,14 +86,23 @@ def share_that_holds(
             "interval",
             f"in {interval_days:g} days nitrate may rise by {figure(rate * interval_days)} mg/L, and there is room for "
             f"{figure(ceiling_mg_l - refill_mg_l)}: no share holds it.",
-            f"Change oftener than every {figure(math.floor(10 * days) / 10)} days, or feed and stock less.",
+            f"Change oftener than every {figure(days, 2)} days, or feed and stock less.",
         )
     return min(float(np.ceil(exact / _SHARE_STEP - 1e-9) * _SHARE_STEP), 1.0)
 
 
+def _refuse(confidence: float, interval_days: float) -> None:
+    if not 0 < confidence < 1:
+        raise BadInput.of(
+            "confidence", f"{confidence:.0%}; more than 0 % and less than 100 % is allowed.", "Write 90%."
+        )
+    if not interval_days > 0:
+        raise BadInput.of("interval", f"{interval_days:g} days from one change to the next.", "Write '7 days'.")
+
+
 def refuse_ceiling(refill_mg_l: float, ceiling_mg_l: float) -> None:
     """NoAnswer where the refill is at or above the ceiling."""
-    if refill_mg_l >= ceiling_mg_l:
+    if not refill_mg_l < ceiling_mg_l:
         raise NoAnswer.of(
             "nitrate_ceiling",
             f"no schedule works: the refill has {figure(refill_mg_l)} mg/L NO3 and the ceiling is {figure(ceiling_mg_l)}.",
