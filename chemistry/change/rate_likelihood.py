@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,6 @@ _SEARCH, _FINAL = 12, (26, 40)  # points along X and y while closing in, and at 
 _ROUNDS = 10
 _SHIFTS = (0.7548776662466927, 0.5698402909980532)  # 1 / p and 1 / p^2 for p^3 = p + 1: they fill a square most evenly
 _DEPTH, _FINAL_DEPTH = 15.0, 12.0  # e^-15 of the highest is nothing, e^-12 nothing that moves a quantile
-_SCALE = np.sqrt(3) / np.pi  # of a logistic error with the standard deviation 1
 _FAR = 300.0  # scales off: as unlikely as need be, and its exponential still a number
 RATES_MG_L_DAY = (0.004, 200.0)  # outside it no tank lives
 _WIDE = 7.0  # standard deviations of the fit that the search begins with
@@ -45,22 +45,22 @@ class Test:
     noise: float
 
     def log_likelihood(self, x: Array, y: Array, k: Array) -> Array:
-        """Of k R (1 - a) + a x + b y as read, none of it below 0; x, y and k as arrays of one shape."""
+        """Of k R (1 - a) + a x + b y as read; x, y and k as arrays that broadcast."""
         total: Array = np.zeros(np.broadcast_shapes(np.shape(x), np.shape(y), np.shape(k)))
         for a, b, low, high in zip(self.kept, self.days, *map(self.seen, (self.low, self.high)), strict=True):
-            shown = k * (self.refill_mg_l * (1 - a)) + a * x + b * y
-            total += _logistic(self.seen(np.maximum(shown, 0.0)), low, high)
+            shown = a * x + b * y + k * (self.refill_mg_l * (1 - a))
+            total += _logistic(self.seen(shown), low, high)
         return total
 
     def seen(self, shown_mg_l: Array) -> Array:
-        """A figure on the scale on which every error is alike: ln(1 + noise m / floor) / noise.
+        """A figure on the scale on which every error is alike: ln(1 + noise m / floor) / noise, in scales of a logistic error.
 
         An error has the standard deviation floor + noise m there and then: absolute near nothing, in proportion beyond.
-        Infinities stay what they are.
+        Below 0 and at no end there is nothing to tell apart.
         """
         floor = reference.value("kits", "nitrate_floor")
-        scaled = np.log1p(self.noise * np.maximum(shown_mg_l, 0.0) / floor) / self.noise
-        return np.where(np.isneginf(shown_mg_l), -np.inf, scaled)
+        found = np.log1p(np.maximum(shown_mg_l, 0.0) * (self.noise / floor)) * (np.pi / np.sqrt(3) / self.noise)
+        return np.asarray(found)
 
     def middles(self) -> tuple[Array, Array]:
         """Figures to begin with, and how far each may be off; an open end is given a width of its own."""
@@ -72,15 +72,22 @@ class Test:
 
 
 def _logistic(middle: Array, low: float, high: float) -> Array:
-    """Logarithm of the chance of a logistic error between low and high, or of its density where they are one."""
+    """Logarithm of the chance of a logistic error of scale 1 between low and high, or of its density where they are one.
+
+    A low of 0 is no end: nothing is read below it.
+    """
     if low == high:
-        z = np.abs(low - middle) / _SCALE
+        z = np.abs(low - middle)
         return np.asarray(-z - 2 * np.log1p(np.exp(-z)))
     # F(b) - F(a) = F(b) (1 - F(a)) (1 - exp(a - b)) for the logistic F: no difference of near figures is taken.
-    below = 1 + np.exp(np.minimum((middle - high) / _SCALE, _FAR)) if np.isfinite(high) else 1.0
-    above = 1 + np.exp(np.minimum((low - middle) / _SCALE, _FAR)) if np.isfinite(low) else 1.0
-    width = -np.expm1((low - high) / _SCALE) if np.isfinite(high) and np.isfinite(low) else 1.0
-    return np.asarray(np.log(width / (below * above)))
+    chance: Any = 1.0
+    if np.isfinite(high):
+        chance = 1 + np.exp(np.minimum(middle - high, _FAR))
+    if low > 0:
+        chance = chance * (1 + np.exp(np.minimum(low - middle, _FAR)))
+    if np.isfinite(high) and low > 0:
+        chance = chance * (-1 / np.expm1(low - high))
+    return np.asarray(-np.log(chance) + 0.0 * middle if np.ndim(chance) == 0 else -np.log(chance))
 
 
 @dataclass(frozen=True)
