@@ -89,6 +89,11 @@ def _tote(pair: tuple[float | None, float | None]) -> Tote | None:
     return None if tote_l is None or dosed_for_l is None else Tote(tote_l, dosed_for_l)
 
 
+def _given(text: str | None, stand_in: str) -> str:
+    """The option as written; a stand-in, which is never used, where it is missing and has been refused."""
+    return stand_in if text is None else text
+
+
 def _of_options(asked: Asked) -> Case:
     from chemistry import substances
     from chemistry.change.filling import Filling
@@ -108,11 +113,14 @@ def _of_options(asked: Asked) -> Case:
         reader.refuse(
             ", ".join(missing), "not given.", "Give them, or a household file: --file house.toml --tank NAME."
         )
+    for option, text in (("--tank", asked.tank), ("--change", asked.change)):
+        if text is not None:
+            reader.refuse(option, "is of a household file, and none is given.", "Give --file as well, or leave it out.")
     common = _common(asked, reader)
-    start_l = reader.needed(asked.start_volume or "1 L", "volume", "--start-volume")
-    end_l = reader.needed(asked.end_volume or "2 L", "volume", "--end-volume")
-    flow = reader.needed(asked.flow or "1 L/min", "flow", "--flow")
-    total = reader.needed(asked.total_chlorine or "1 mg/L", "chlorine", "--total-chlorine")
+    start_l = reader.needed(_given(asked.start_volume, "1 L"), "volume", "--start-volume")
+    end_l = reader.needed(_given(asked.end_volume, "2 L"), "volume", "--end-volume")
+    flow = reader.needed(_given(asked.flow, "1 L/min"), "flow", "--flow")
+    total = reader.needed(_given(asked.total_chlorine, "1 mg/L"), "chlorine", "--total-chlorine")
     free = reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine")
     ratio = reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5")
     purity = reader.quantity(asked.purity, "share", "--purity")
@@ -158,6 +166,10 @@ def _of_file(asked: Asked) -> Case:
         ("--total-chlorine", asked.total_chlorine),
         ("--free-chlorine", asked.free_chlorine),
         ("--agent", asked.agent),
+        ("--purity", asked.purity),
+        ("--excess", asked.excess),
+        ("--solution", asked.solution),
+        ("--cl2-to-n", asked.cl2_to_n),
         ("--ph", asked.ph),
         ("--temperature", asked.temperature),
     ):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -19,6 +20,11 @@ NEUTRALISE = ("neutralise", "--volume", "400 L", "--total-chlorine", "2.4 mg/L",
               "--agent", "sodium thiosulfate pentahydrate")  # fmt: skip
 BLEND = ("blend", "--hot", "58 degC", "--cold", "11 degC", "--target", "26 degC", "--volume", "120 L")
 PLAN = ("plan", DEMO, "--tank", "Rock wall")
+LATE = ("late", "--start-volume", "300 L", "--end-volume", "500 L", "--flow", "10 L/min", "--total-chlorine", "2 mg/L",
+        "--agent", "sodium thiosulfate pentahydrate")  # fmt: skip
+LATE_FILE = ("late", "--file", DEMO, "--tank", "Rock wall")
+LATE_KEYS = {"peak_mg_l", "peak_minute", "exposure_mg_min_l", "remaining_chlorine_g", "dose_now_g", "dose_whole_tank_g",
+             "ammonia_mg_n_l", "ammonia_unionised_mg_n_l", "breakthrough_minute"}  # fmt: skip
 
 KEYS = {
     PLAN: {"tank", "change_share", "change_volume_l", "totes", "blend", "neutraliser", "salts", "waters", "minutes",
@@ -30,6 +36,9 @@ KEYS = {
     ("label", DEMO.parent / "labels" / "hardness-honest.toml"): {"claimed", "computed", "ratio", "verdict", "explanations"},
     ("transition", "--file", DEMO, "--tank", "Shell bay", "--share", "30%"): {"changes", "refills", "path"},
     ("check", DEMO): {"tanks"},
+    (*PLAN, "--confident"): {"steps", "confidence", "marks", "tote_cycle", "hot_store", "warmth"},
+    (*LATE, "--after", "5 min"): LATE_KEYS,
+    LATE_FILE: LATE_KEYS,
 }  # fmt: skip
 
 
@@ -62,7 +71,8 @@ def test_inner_keys_of_the_plan(tapwright: Callable[..., Outcome]) -> None:
 
 @pytest.mark.parametrize("tank", ["Rock wall", "Shell bay"])
 def test_pages_keep_to_80_columns_and_carry_no_trailing_blanks(tank: str, tapwright: Callable[..., Outcome]) -> None:
-    for words in (("plan", DEMO, "--tank", tank, "--start", "18:30"), NEUTRALISE, BLEND, ("check", DEMO)):
+    plans = [("plan", DEMO, "--tank", tank, "--start", "18:30"), ("plan", DEMO, "--tank", tank, "--confident")]
+    for words in (*plans, NEUTRALISE, BLEND, ("check", DEMO), LATE, ("late", "--file", DEMO, "--tank", tank)):
         page = tapwright(*words).out
         assert page
         for line in page.splitlines():
@@ -134,6 +144,32 @@ def test_start_gives_clock_times(tapwright: Callable[..., Outcome]) -> None:
         ((*NEUTRALISE, "--temperature", "26"), 2, "bad_input", "--temperature: '26' has no unit"),
         (("convert", "12 dGH", "dKH"), 2, "bad_input", "one cannot be turned into the other"),
         (("convert", "12"), 2, "bad_input", "UNIT"),
+        (("late",), 2, "bad_input",
+         "--start-volume, --end-volume, --flow, --total-chlorine, --agent: not given. Give them, or a household file"),
+        ((*LATE[:5], "--total-chlorine", "2 mg/L"), 2, "bad_input", "--flow, --agent: not given."),
+        ((*LATE, "--flow", "0 L/min"), 2, "bad_input", "0.0 L/min fills nothing"),
+        ((*LATE, "--end-volume", "300 L"), 2, "bad_input", "from 300.0 to 300.0 L"),
+        ((*LATE, "--after", "-1 min"), 2, "bad_input", "--after: '-1 min' is read; time runs forwards"),
+        ((*LATE, "--purity", "120%"), 2, "bad_input", "purity: 120% is read; above 0 % and up to 100 %"),
+        ((*LATE, "--excess", "201%"), 2, "bad_input", "--excess: '201%' is read; 0 % to 200 %"),
+        ((*LATE, "--free-chlorine", "3 mg/L"), 2, "bad_input", "3.0 mg/L free is more than 2.0 mg/L total"),
+        ((*LATE, "--demand", "-1 /h"), 2, "bad_input", "--demand: '-1 /h' is read; 0 /min or more"),
+        ((*LATE, "--solution", "0 g/L"), 2, "bad_input", "holds nothing"),
+        ((*LATE, "--tote", "200 L"), 2, "bad_input", "--tote and --dosed-for: one is given without the other"),
+        ((*LATE, "--tote", "0 L", "--dosed-for", "9 L"), 2, "bad_input", "Give a tote and a flow above 0"),
+        ((*LATE, "--agent", "sodium thiosulfate"), 2, "bad_input", "does not say which hydrate"),
+        ((*LATE, "--agent", "sodium hydroxymethanesulfonate"), 3, "no_answer", "no dose can be computed"),
+        (LATE_FILE[:3], 2, "bad_input", "--tank: not given. Write --tank 'Rock wall'."),
+        ((*LATE_FILE, "--tank", "Rock"), 2, "bad_input", "there is no tank named 'Rock' in the file"),
+        ((*LATE_FILE, "--change", "120%"), 2, "bad_input", "--change: 120% is read"),
+        ((*LATE_FILE, "--flow", "0 L/min"), 2, "bad_input", "0.0 L/min fills nothing"),
+        *(((*LATE_FILE, option, "1"), 2, "bad_input", f"{option}: stands in the household file. Leave it out")
+          for option in ("--start-volume", "--end-volume", "--total-chlorine", "--free-chlorine", "--agent", "--ph",
+                         "--temperature")),
+        (("nitrate", DEMO), 2, "bad_input", "--tank"),
+        (("log", "add", DEMO, "--tank", "Rock wall"), 2, "bad_input", "one of --reading, --change, --service or --note"),
+        (("log", "import", DEMO, "no.csv"), 2, "bad_input", "no.csv: cannot be read"),
+        (("log",), 2, "bad_input", "log"),
         (("pln",), 2, "bad_input", "pln"),
         (("plan", "--nonsense"), 2, "bad_input", "--nonsense"),
     ],
@@ -161,6 +197,52 @@ def test_a_stop_finding_is_exit_code_1(tapwright: Callable[..., Outcome]) -> Non
     said = tapwright(*NEUTRALISE, "--dose", "3 g")
     assert said.code == 1
     assert "STOP" in said.out
+
+
+@pytest.fixture
+def copied(tmp_path: Path) -> Path:
+    return Path(shutil.copy(DEMO, tmp_path))
+
+
+def test_keys_of_log_and_nitrate(copied: Path, tapwright: Callable[..., Outcome]) -> None:
+    """One document each, with its two words as the command; the log is written beside a copy of the demo."""
+    at, sheet = ("--tank", "Rock wall", "--at", "2026-03-15T09:00+01:00"), copied.with_name("out.csv")
+    entry = {"number", "uid", "tank", "at", "kind", "quantity", "value", "unit", "test", "share", "volume_l", "undone"}
+    read = ("--reading", "nitrate 41 mg/L NO3, photometer")
+    for words, keys, inner in (
+        (("log", "import", copied, DEMO.parent / "log.csv"), {"file", "added", "known"}, None),
+        (("log", "add", copied, *at, *read), {"entries"}, "entries"),
+        (("log", "list", copied, "--last", "3"), {"entries", "of"}, "entries"),
+        (("nitrate", copied, "--tank", "Rock wall", "--now", "2026-03-15T12:00+01:00"),
+         {"rate_mg_l_day", "peak_mg_l", "trough_mg_l", "share", "interval_days", "confidence", "table"}, None),
+        (("log", "undo", copied), {"entry"}, "entry"),
+        (("log", "export", copied, sheet), {"file", "entries"}, None),
+    ):  # fmt: skip
+        done = tapwright(*words, "--json")
+        assert (done.code, done.err) == (0, "")
+        document = done.json
+        assert set(document) == {"tool", "version", "command", "result", "findings", "assumptions"}
+        assert document["command"] == " ".join(words[: 1 if words[0] == "nitrate" else 2])
+        assert keys <= set(document["result"])
+        found = document["result"][inner] if inner else []
+        assert all(entry <= set(one) for one in (found if isinstance(found, list) else [found]))
+    again = tapwright("log", "export", copied, sheet)
+    assert again.code == 2
+    assert "is there already" in again.err
+
+
+def test_inner_keys_of_confidence(tapwright: Callable[..., Outcome]) -> None:
+    sure = tapwright(*PLAN, "--confident", "--json").json["result"]["confidence"]
+    assert sure["draws"] >= 10_000
+    assert all({"figure", "unit", "planned", "low", "high"} <= set(one) for one in sure["ranges"])
+    assert all({"code", "text", "limit", "unit", "chance"} <= set(one) for one in sure["chances"])
+    assert all({"reading", "part"} <= set(one) for one in sure["readings"])
+
+
+def test_ammonia_far_over_its_limit_is_a_stop_of_late(tapwright: Callable[..., Outcome]) -> None:
+    done = tapwright(*LATE, "--total-chlorine", "20 mg/L", "--ph", "9.5", "--temperature", "28 degC", "--json")
+    assert done.code == 1
+    assert [found["code"] for found in done.json["findings"] if found["level"] == "stop"] == ["ammonia"]
 
 
 def test_what_the_issue_of_a_dose_is(tapwright: Callable[..., Outcome]) -> None:
@@ -288,7 +370,7 @@ def test_no_words_show_the_help(tapwright: Callable[..., Outcome]) -> None:
     assert "plan" in done.out
 
 
-LIGHT = ("--help", "--version", "plan --help", "neutralise --help")
+LIGHT = ("--help", "--version", "plan --help", "neutralise --help", "late --help", "nitrate --help", "log add --help")
 
 
 @pytest.mark.parametrize("words", LIGHT)

@@ -136,6 +136,31 @@ FAULTS: list[tuple[Callable[[str], str], str, str]] = [
     (add("[[neutraliser]]", 'label = {amount = "5 cm", volume = "40 L", chlorine = "2 mg/L"}'),
      "neutraliser.1.label.amount", "grams or millilitres are wanted"),
     (lambda content: content + '\n[[salt]]\nname = "NaHCO3"\n', "salt.2.name", "'sodium bicarbonate' stands twice"),
+    # hose, heaters, intake and measured times
+    (add("[hose]", 'coil = { length = "12 m", diameter = "50 cm" }'), "hose.coil", "12 m wound to 0.5 m across, of 9 m of hose."),
+    (add("[hose]", 'coil = { length = "4 m", diameter = "20 mm" }'), "hose.coil", "4 m wound to 0.02 m across"),
+    (add("[hose]", 'coil = { length = "4 m" }'), "hose.coil.diameter", "not given, and it is needed"),
+    (add("[hose]", "fittings = { elbo = 2 }"), "hose.fittings", "'elbo' is no fitting known here. Write elbow or elbow_45."),
+    (add("[hose]", "fittings = { elbow = -1 }"), "hose.fittings", "-1 of elbow. Count 0 or more."),
+    (lambda content: add("[hose]", "siphon = true")(swap('drain_lift = "20 cm"', 'drain_lift = "60 cm"')(content)),
+     "hose.drain_lift", "a siphon does not run uphill. Lead its open end lower than the water, or pump."),
+    (lambda content: add("[hose]", "siphon = true")(add("[[tank]]", 'drain_lift = "58 cm"')(content)),
+     "tank.1.drain_lift", "a siphon does not run uphill"),
+    (add("[[tank]]", 'intake_height = "60 cm"'), "tank.1.intake_height", "lies at or above water_height: the filter would draw air"),
+    (add("[[tank]]", 'intake_height = "58 cm"'), "tank.1.intake_height", "lies at or above water_height"),
+    (add("[[tank]]", 'heater_power = "600 L"'), "tank.1.heater_power", "'600 L' is a volume; a power is wanted"),
+    (add("[[tank]]", 'heater_power = "-600 W"'), "tank.1.heater_power", "0 W to 100000 W is allowed"),
+    (add("[[tank]]", 'timed_drain = { volume = "250 L", time = "1 min" }'), "tank.1.timed_drain",
+     "250 L in 1.0 minutes is read; this pump and hose would take "),
+    (add("[[tank]]", 'timed_fill = { volume = "250 L", time = "1 min" }'), "tank.1.timed_fill", "250 L in 1.0 minutes is read"),
+    (add("[[tank]]", 'timed_drain = { volume = "552 L", time = "12 min" }'), "tank.1.timed_drain.volume",
+     "more was drained than the tank holds, 551 L."),
+    (add("[[tank]]", 'timed_fill = { volume = "250 L" }'), "tank.1.timed_fill.time", "not given, and it is needed"),
+    (add("[[tank]]", 'timed_drain = { volume = "250 L", time = "0 min" }'), "tank.1.timed_drain.time", "more than 0 min to 1440 min"),
+    (add("[[tank]]", 'timed_drain = "9 min"'), "tank.1.timed_drain",
+     'a table is wanted. Write for example timed_drain = { volume = "250 L", time = "9 min" }'),
+    (add("#: room_temperature", 'room_humidity = "140%"'), "room_humidity", "'140%' is read; more than 0 % to 100 % is allowed."),
+    (add("#: room_temperature", 'room_humidity = "50 degC"'), "room_humidity", "'50 degC' is a temperature; a share is wanted"),
     # not TOML
     (swap('flow = "14 L/min"', "flow = 14 L/min"), "", 'A quantity stands in quotes, with its unit: flow = "14 L/min".'),
     (swap('flow = "14 L/min"', 'flow = "14 L/min'), "", "A quotation mark is missing."),
@@ -175,7 +200,7 @@ def test_a_faulty_file_gets_its_message(
         missing = "not given" in message or "none given" in message or "give either" in message
         assert written.startswith((last, f"[{key}]", f"[[{key}]]")) or f"{last} =" in written or missing
         if missing and int(number) > 1:
-            assert written.startswith("[")
+            assert written.startswith("[") or "{" in written
     else:
         assert place.partition(":")[0].isdigit()
 
@@ -234,6 +259,30 @@ def test_what_depends_on_a_faulty_value_is_not_judged(
     path = tmp_path / "house.toml"
     path.write_text(household_text.replace('"58 cm"', '"fifty"').replace('"62 cm"', '"10 cm"'), encoding="utf-8")
     assert [line.split(": ")[1] for line in tapwright("check", path).err.splitlines()] == ["tank.1.water_height"]
+
+
+@pytest.mark.xfail(reason="reported, not yet mended", strict=True)
+def test_a_coil_is_not_judged_by_a_length_that_could_not_be_read(
+    household_text: str, tmp_path: Path, tapwright: Callable[..., Outcome]
+) -> None:
+    path = tmp_path / "house.toml"
+    coil = add("[hose]", 'coil = { length = "12 m", diameter = "50 cm" }')
+    path.write_text(coil(swap('length = "9 m"', 'length = "9"')(household_text)), encoding="utf-8")
+    assert [line.split(": ")[1] for line in tapwright("check", path).err.splitlines()] == ["hose.length"]
+
+
+@pytest.mark.xfail(reason="reported, not yet mended", strict=True)
+@pytest.mark.parametrize(
+    "line", ['siphon = "yes"', "fittings = 2", 'fittings = { elbow = "2" }', "fittings = { elbow = 1.5 }"]
+)
+def test_a_value_of_the_wrong_kind_is_told_what_to_write(
+    line: str, household_text: str, tmp_path: Path, tapwright: Callable[..., Outcome]
+) -> None:
+    path = tmp_path / "house.toml"
+    path.write_text(add("[hose]", line)(household_text), encoding="utf-8")
+    said = tapwright("check", path).err
+    assert "Write" in said
+    assert not {"boolean", "dictionary", "integer"} & set(said.replace(".", "").split())
 
 
 def test_numbers_and_nestings_past_all_reason_are_one_line(tmp_path: Path, tapwright: Callable[..., Outcome]) -> None:
@@ -306,9 +355,11 @@ def test_every_key_of_the_models_has_an_example_in_the_template() -> None:
     for prefix, model in (
         ("", models.Household), ("tap.", models.Tap), ("hot_water.", models.HotWater), ("tote.", models.Tote),
         ("pump.", models.PumpTable), ("hose.", models.HoseTable), ("scale.", models.Scale), ("salt.", models.SaltTable),
-        ("tank.readings.", models.ReadingsTable), ("neutraliser.", models.NeutraliserTable),
+        ("tank.readings.", models.ReadingsTable), ("neutraliser.", models.NeutraliserTable), ("tank.", models.Tank),
     ):  # fmt: skip
         missing = {f"{prefix}{key}" for key in _keys(model)} - known
         tables = {key for key in missing if any(name.startswith(f"{key}.") for name in known)}
-        rare = {"neutraliser.label"} | {key for key in missing if key.startswith("tank.readings.")}
+        rare = {"neutraliser.label", "tank.volume", "tank.bands"} | {
+            key for key in missing if key.startswith("tank.readings.")
+        }
         assert missing - tables - rare == set()

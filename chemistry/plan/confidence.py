@@ -18,7 +18,7 @@ from chemistry.change.dilution import after_change
 from chemistry.change.pumping import Minutes
 from chemistry.errors import OutOfRange
 from chemistry.plan.figures import Figures
-from chemistry.plan.readings_off import NINE_OF_TEN, Array, Draws, Off, Truth, truths, weighed_factors
+from chemistry.plan.readings_off import LEAST_SPAN_K, NINE_OF_TEN, Array, Draws, Off, Truth, truths, weighed_factors
 from chemistry.water.ammonia import chronic_criterion_mg_n_l
 from chemistry.water.composition import Water, dgh_per_mmol
 from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph
@@ -134,7 +134,9 @@ def _chlorine(figures: Figures, truth: Truth, off: Off, found: Found, limits: li
         if chosen.per_tote_g is not None
         else (chosen.dose.solution_ml, chosen.per_tote_ml)
     )
-    takes = total * (1 + chosen.entry.excess) * (measured or 0.0) / (exact or 1.0)
+    # A label's own figure has no excess on it.
+    excess = chosen.entry.excess if chosen.entry.substance.dose_from == "stoichiometry" else 0.0
+    takes = total * (1 + excess) * (measured or 0.0) / (exact or 1.0)
     takes = takes * off.factor("neutraliser: purity", "purity") / truth.tote_factor
     if chosen.per_tote_ml is None and chosen.per_tote_g:
         step_g = figures.household.scale.resolution_g * reference.value("kits", "scale")
@@ -160,7 +162,10 @@ def _warmth(figures: Figures, truth: Truth, off: Off, found: Found, limits: list
         # What is lost goes with how much warmer than the room the refill is.
         lost = lost * (figures.heat.arrives_c - room_c) / warmer_k
         vessel = replace(vessel, tub_c=room_c)
-    mixed: Any = blend_of_volumes(hot_l, cold_l, truth.hot_c, truth.cold_c, vessel).temperature_c
+    # From a store that runs out the first tote's hot water is planned cooler than the tap reads.
+    cooler_k = figures.heat.tappings[0].hot_c - figures.household.hot_water.temperature_c
+    hot_c = np.maximum(truth.hot_c + cooler_k, truth.cold_c + LEAST_SPAN_K)
+    mixed: Any = blend_of_volumes(hot_l, cold_l, hot_c, truth.cold_c, vessel).temperature_c
     arrives = mixed - lost
     after = truth.tank_c + truth.share * (arrives - truth.tank_c)
     step = after - truth.tank_c
@@ -180,10 +185,14 @@ def _waters(figures: Figures, truth: Truth, off: Off, found: Found, limits: list
         found[f"hardness, {name}"] = ("dGH", planned.hardness_dgh, np.asarray(water.hardness_mmol_l) * dgh)
         found[f"alkalinity, {name}"] = ("dKH", planned.alkalinity_dkh, np.asarray(water.alkalinity_meq_l) * dgh / 2)
     _bands(figures, refill, limits)
+    more: Found = {}
+    crossed: list[_Limit] = []
     try:
-        _equilibria(figures, truth, bare, (tank, refill, mixed), found, limits)
+        _equilibria(figures, truth, bare, (tank, refill, mixed), more, crossed)
     except OutOfRange as error:
         return f"pH, ammonia and clouding are left out: some draws are no water ({error.faults[0].message})"
+    found |= more
+    limits += crossed
     return ""
 
 
@@ -269,7 +278,7 @@ def _equilibria(
     found["conductivity, tank after"] = ("µS/cm", planned_us_cm, _array(rest.conductivity_us_cm))
     ends = [rest, at_air(mixed, room)]
     if before is not None and truth.tap_ph is not None and states.tank_after.at_once is not None:
-        once = _at_once(figures, truth, bare, before, mixed)
+        once = _at_once(figures, truth, bare, before, refill, mixed)
         ends.append(once)
         found["pH of the tank at once"] = ("", float(states.tank_after.at_once.ph), _array(once.ph))
         step = np.abs(_array(once.ph) - truth.tank_ph)
@@ -291,12 +300,21 @@ def _equilibria(
     )
 
 
-def _at_once(figures: Figures, truth: Truth, bare: Water, before: Equilibrium, mixed: Water) -> Equilibrium:
+def _at_once(
+    figures: Figures, truth: Truth, bare: Water, before: Equilibrium, refill: Water, mixed: Water
+) -> Equilibrium:
     """The tank just after the change, closed to the air: carbon is conserved."""
     tap = replace(bare, ammonia_mg_n_l=0.0, alkalinity_meq_l=truth.tap_alkalinity_meq_l, ph=None, carbon_mmol_l=None)
     planned = figures.waters.tap
     tap_carbon = at_ph(replace(tap, temperature_c=planned.temperature_c), truth.tap_ph).carbon_mmol_l
-    salts = (figures.waters.refill.carbon_mmol_l or 0.0) - (bare.carbon_mmol_l or 0.0)
+    # A bicarbonate brings carbon with its alkalinity: what is weighed too little of is short of both.
+    brought: Draws = (
+        refill.alkalinity_meq_l - truth.tap_alkalinity_meq_l - (bare.alkalinity_meq_l - planned.alkalinity_meq_l)
+    )
+    meant = figures.waters.refill.alkalinity_meq_l - bare.alkalinity_meq_l
+    salts: Draws = (figures.waters.refill.carbon_mmol_l or 0.0) - (bare.carbon_mmol_l or 0.0)
+    if meant > 0:
+        salts = salts * brought / meant
     carbon = (1 - truth.share) * before.carbon_mmol_l + truth.share * (tap_carbon + salts)
     return at_carbon(replace(mixed, temperature_c=figures.waters.tank_after.temperature_c), carbon)
 
@@ -307,9 +325,11 @@ def _times(figures: Figures, off: Off, found: Found) -> None:
     whole = Minutes(*(figures.totes.count * end for end in (fill.early, fill.predicted, fill.late)))
     for name, minutes in (("minutes to drain", figures.drain_minutes), ("minutes of filling", whole)):
         if minutes.predicted > 0:
-            spread = np.log(minutes.late / minutes.early) / (2 * NINE_OF_TEN)
-            middle = np.sqrt(minutes.late * minutes.early)
-            found[name] = ("min", minutes.predicted, middle * np.exp(spread * off.of(f"hose: {name}")))
+            z = off.of(f"hose: {name}")
+            # Predicted in the middle; early and late are no more alike than they are given.
+            slower, sooner = np.log(minutes.late / minutes.predicted), np.log(minutes.predicted / minutes.early)
+            spread = np.asarray(np.where(z > 0, slower, sooner)) / NINE_OF_TEN
+            found[name] = ("min", minutes.predicted, minutes.predicted * np.exp(spread * z))
 
 
 def _worth(off: Off, limits: Sequence[_Limit]) -> tuple[Worth, ...]:

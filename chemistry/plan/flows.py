@@ -55,9 +55,9 @@ def _draining(tank: Tank, share: float, drain: Pumping) -> list[Mark]:
     low_m, margin_m = tank.water_height_m * (1 - share), reference.value("limits", "heater_margin")
     heights = {"heater dry": tank.heater_height_m + margin_m, "intake dry": tank.intake_height_m or 0.0}
     found = [
-        Mark(event, 0, drain.when(_litres(tank, tank.water_height_m - height)))
+        Mark(event, 0, drain.when(_litres(tank, max(tank.water_height_m - height, 0.0))))
         for event, height in heights.items()
-        if low_m < height < tank.water_height_m
+        if low_m < height
     ]
     return sorted(found, key=lambda mark: mark.minutes.predicted)
 

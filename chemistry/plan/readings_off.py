@@ -20,7 +20,7 @@ Draws = Any
 # Nine of ten readings are taken to lie within the give or take of tables/kits.csv: 1.645 standard deviations of a normal.
 NINE_OF_TEN = 1.6448536269514722
 _SEED = 19  # any: the same plan says the same each time
-_LEAST_SPAN_K = 0.1  # between the taps: two that read so alike make no blend
+LEAST_SPAN_K = 0.1  # between the taps: two that read so alike make no blend
 _WIDEST = 3.0  # standard deviations: a reading further off is a blunder, not an error
 
 
@@ -113,7 +113,7 @@ def truths(figures: Figures, off: Off) -> Truth:
         tank_ph=ph(tank.ph, "tank: pH"),
         tank_ammonia_mg_n_l=about(tank.ammonia_mg_n_l, "tank: ammonia", kit("ammonia")),
         tank_c=tank.temperature_c + off.by("tank: temperature", kit("temperature")),
-        hot_c=np.maximum(hot_c, cold_c + _LEAST_SPAN_K),
+        hot_c=np.maximum(hot_c, cold_c + LEAST_SPAN_K),
         cold_c=cold_c,
         share=np.clip(
             figures.change_share + off.by("tank: mark on the glass", kit("height")) / height_cm, 0.001, 0.999
