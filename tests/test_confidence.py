@@ -234,10 +234,7 @@ def test_ammonia_of_one_draw(one: Any) -> None:
 
 
 def test_ph_at_once_of_one_draw(one: Any) -> None:
-    """Carbon and alkalinity of tank, tap and salts are mixed: a gram of bicarbonate more brings both, and moves the pH little.
-
-    The pass moves the alkalinity with the weighing, and leaves the carbon as planned.
-    """
+    """Carbon and alkalinity of tank, tap and salts are mixed: bicarbonate weighed over brings both, and hardly moves it."""
     drawn, found, _ = one
     after = drawn.after(carbon=True)
     assert found("pH of the tank at once") == pytest.approx(at_carbon(after, after.carbon_mmol_l).ph, abs=0.01)

@@ -299,7 +299,7 @@ def test_a_timed_line_takes_just_that_time(lifts: Lifted, volume_l: float, facto
     line, start, end = lifts
     assume(line.hose.coil is None or line.pump or 3 * line.hose.bore_m < line.hose.coil.diameter_m)
     assume(line.pump is None or max(start, end) < 0.8 * PUMP.maximum_head_m * factor**2)
-    hose = line.hose if line.pump else replace(line.hose, bore_m=line.hose.bore_m * factor)
+    hose = line.hose if line.pump else line.hose.widened(factor)
     true = Line(line.pump and line.pump.at_speed(factor), hose)
     measured = minutes_to_move(volume_l, true, start, end).predicted
     scaled = timed(line, volume_l, measured, start, end, "tank")

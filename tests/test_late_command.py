@@ -13,6 +13,7 @@ from chemistry.plan.planner import plan
 from cli.household_file import load
 
 __all__ = ["asked"]  # the fixture
+DEFECT = pytest.mark.xfail(reason="reported, not yet mended", strict=True)
 ROCK = {"--file": str(DEMO), "--tank": "Rock wall"}
 
 
@@ -69,7 +70,7 @@ def test_the_figures_on_the_page(asked: Run) -> None:
 
 @pytest.mark.parametrize("option", ["start_volume", "end_volume", "flow", "total_chlorine"])
 def test_an_option_left_empty_is_refused(option: str, asked: Run) -> None:
-    """1 L, 2 L, 1 L/min or 1 mg/L is taken in silence: an empty variable of a shell gives a third of the dose."""
+    """As an empty variable of a shell leaves it; nothing is taken in its place."""
     done = asked(CASE | {"--free-chlorine": None}, "--json", **{option: ""})
     assert done.code == 2
     assert f"--{option.replace('_', '-')}" in done.out
@@ -84,6 +85,32 @@ def test_no_option_is_ignored_in_silence(case: dict[str, Any], options: dict[str
     assert asked(case, **options).code == 2
 
 
-def test_tap_water_without_chlorine_needs_no_dose(asked: Run) -> None:
-    """A file without chlorine is refused in words; the same by options says to stop the water and put in 0 g."""
-    assert "nothing to neutralise" in asked(CASE, total_chlorine="0 mg/L", free_chlorine=None).err
+def test_tap_water_without_chlorine_needs_no_dose(asked: Run, tmp_path: Path) -> None:
+    file, text = tmp_path / "house.toml", DEMO.read_text(encoding="utf-8").replace('"1.9 mg/L"', '"0 mg/L"', 1)
+    file.write_text(text.replace('free_chlorine = "0.2 mg/L"\n', ""), encoding="utf-8")
+    for done in (asked(CASE, total_chlorine="0 mg/L", free_chlorine=None), asked(ROCK | {"--file": file})):
+        assert (done.code, done.out) == (2, "")
+        assert "no chlorine. There is nothing to neutralise." in done.err
+
+
+@DEFECT
+@pytest.mark.parametrize(
+    ("name", "code"), [("ascorbic acid", "agent_on_chloramine"), ("sodium ascorbate", "agent_on_chloramine")]
+)
+def test_what_is_to_know_of_an_agent_is_said_here_as_by_neutralise(name: str, code: str, asked: Run) -> None:
+    """Sources conflict on ascorbate against chloramine; in a tank with fish it matters more than in a tote."""
+    assert code in {finding["code"] for finding in asked(CASE, "--json", agent=name).json["findings"]}
+
+
+@DEFECT
+@pytest.mark.parametrize(("old", "new"), [
+    ('store = "180 L"\nheater_power = "3 kW"', 'store = "20 L"\nheater_power = "0 W"'), ('"220 L"', '"3 L"'),
+    ('"3.2 m"', '"1.6 m"'),
+])  # fmt: skip
+def test_help_does_not_wait_for_what_has_nothing_to_do_with_chlorine(
+    old: str, new: str, asked: Run, tmp_path: Path
+) -> None:
+    """Tank, share, tap and neutraliser are known; that the plan fails for hot water, totes or the pump helps nobody now."""
+    file = tmp_path / "house.toml"
+    file.write_text(DEMO.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
+    assert asked(ROCK | {"--file": file}, change="40%", after="6 min").code == 0

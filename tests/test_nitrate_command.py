@@ -308,6 +308,7 @@ REFUSED: list[tuple[dict[str, str], int, str]] = [
     ({"since": "2026-03-14T12:00+01:00"}, 3, "1 of nitrate since the start of the time looked at; a rate takes two"),
     ({"since": "2026-03-15T00:00+01:00"}, 3, "0 of nitrate since the start of the time looked at"),
     ({"since": "2026-03-05T00:00+01:00"}, 2, "--interval: not given, and the log holds no two changes"),
+    ({"since": "2026-03-16T00:00+01:00"}, 2, "--since: lies after the time to count from"),
     ({"interval": "60 days"}, 3, "no share holds it. Change oftener than every "),
 ]  # fmt: skip
 

@@ -123,9 +123,10 @@ def test_every_mark_is_the_time_of_its_own_volume(house: Household, share: float
 
 
 def test_heaters_just_under_the_surface_have_their_mark() -> None:
-    """4 cm under it they count as reached from the start; the level falls 19 cm past them, and no clock says so."""
-    made = plan(changed(HOUSE, tank={"heater_height_m": 0.53}), NAMES[0], 0.4)
-    assert made.figures.flows.mark("heater dry") is not None
+    """4 cm under it they count as reached from the start, before the filter's intake."""
+    flows = plan(changed(HOUSE, tank={"heater_height_m": 0.53}), NAMES[0], 0.4).figures.flows
+    assert flows.marks[0].event == "heater dry"
+    assert three(flows.marks[0].minutes) == [0, 0, 0]
 
 
 def test_the_overflow_is_the_spare_of_the_steps() -> None:

@@ -22,7 +22,8 @@ Array = NDArray[np.float64]
 
 _SPAN = 2.8  # standard deviations of a bias
 _BIASES = 15  # points over them: 0.4 apart, where a sum over a bell needs less than 2
-_SEARCH, _FINAL = 12, (26, 40)  # points along X and y while closing in, and at last
+# Points along X and y while closing in, and at last; many readings make it a bell, for which fewer do as well.
+_FINE, _COARSE, _MANY = ((12, 12), (26, 40)), ((8, 8), (16, 24)), 40
 _ROUNDS = 10
 _SHIFTS = (0.7548776662466927, 0.5698402909980532)  # 1 / p and 1 / p^2 for p^3 = p + 1: they fill a square most evenly
 _DEPTH, _FINAL_DEPTH = 15.0, 12.0  # e^-15 of the highest is nothing, e^-12 nothing that moves a quantile
@@ -117,15 +118,16 @@ def cells(tests: Sequence[Test]) -> Cells:
     that of the first nitrate (flat from 0 on).
     """
     k = np.exp(np.linspace(-_SPAN, _SPAN, _BIASES) * tests[0].bias)
+    search, final = _FINE if sum(len(test.kept) for test in tests) < _MANY else _COARSE
     box = _first_box(tests, k)
     for _ in range(_ROUNDS):
-        *_, logs = _on_grid(tests, k, box, (_SEARCH, _SEARCH))
+        *_, logs = _on_grid(tests, k, box, search)
         box, near = _closer(box, logs, _DEPTH)
         if near:
             break
-    *_, logs = _on_grid(tests, k, box, (_SEARCH, _SEARCH))
+    *_, logs = _on_grid(tests, k, box, search)
     box, _ = _closer(box, logs, _FINAL_DEPTH)
-    x, y, logs = _on_grid(tests, k, box, _FINAL)
+    x, y, logs = _on_grid(tests, k, box, final)
     # In the middles of cells the sum over them is the integral; cells of one bias may be larger than those of another.
     size = np.log((box.x[1] - box.x[0]) * (box.log_y[1] - box.log_y[0]))
     return Cells(x, y, np.broadcast_to(k[:, None, None], logs.shape), logs + size[:, None, None])

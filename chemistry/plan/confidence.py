@@ -81,6 +81,7 @@ class _Limit:
 
     @property
     def crossed(self) -> Draws:
+        """Where the limit is crossed."""
         return self.values > self.limit if self.above else self.values < self.limit
 
 
