@@ -19,6 +19,15 @@ if TYPE_CHECKING:
 _LISTS = ("tank", "salt", "neutraliser")
 
 
+# What pydantic calls a value that is none of ours, in our words.
+_WANTED = {
+    "bool_type": ("yes or no", "Write true or false, without quotes."),
+    "int_type": ("a whole number", "Write for example 2, without quotes."),
+    "int_from_float": ("a whole number", "Write for example 2, without quotes."),
+    "dict_type": ("names with their numbers", "Write for example { elbow = 2, ball_valve = 1 }."),
+}
+
+
 def load(path: Path) -> Household:
     """The household of a file. Raises BadInput with every fault as file:line: key."""
     text = text_of(path, f"Make one with: tapwright new {path}")
@@ -99,6 +108,9 @@ def _in_our_words(entry: dict[str, Any], place: tuple[str | int, ...], model: ty
         return Fault("", "none is given; one at least is needed.", f"Write [[{place[-1]}]].")
     if kind.startswith("date"):
         return Fault("", f"'{read}' is read; a date is wanted.", "Write year-month-day without quotes: 2026-03-14.")
+    if kind in _WANTED:
+        wanted, hint = _WANTED[kind]
+        return Fault("", f"{_short(read)} is read; {wanted} is wanted.", hint)
     if kind == "string_type":
         return Fault("", f"{_short(read)} is read; text in quotes is wanted.", f'Write "{read}".')
     return Fault("", f"{_short(read)} is read; {entry['msg'].lower()}.", "")

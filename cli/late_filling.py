@@ -154,8 +154,12 @@ def _of_file(asked: Asked) -> Case:
     """The tank, tap and cupboard of a household file; its share as given, else as planned."""
     from chemistry.change.filling import Filling
     from chemistry.dosing.neutralise import assumptions_of
+    from chemistry.plan.cupboard import choose_neutraliser
+    from chemistry.plan.figures import Totes
     from chemistry.plan.late import Case
-    from chemistry.plan.planner import plan
+    from chemistry.plan.planner import change_share, tank_named
+    from chemistry.water.equilibrium import at_air, equilibrium_of, most_alkaline
+    from chemistry.water.reconstruction import described
     from cli.household_file import load
 
     household = load(asked.file)  # type: ignore[arg-type]
@@ -181,27 +185,28 @@ def _of_file(asked: Asked) -> Case:
     share = reader.quantity(asked.change, "share", "--change")
     flow = reader.quantity(asked.flow, "flow", "--flow")
     reader.done()
-    figures = plan(household, asked.tank or "", share).figures
-    live_l = figures.tank.live_volume_l
+    tank = tank_named(household, asked.tank or "")
+    live_l, chosen = tank.live_volume_l, change_share(household, tank, share)
     chlorine = household.tap.chlorine()
     if chlorine.total_mg_l == 0:
         raise BadInput.of(
             "tap.total_chlorine", "the tap of the file reads no chlorine.", "There is nothing to neutralise."
         )
-    before = figures.states.tank_before.most_alkaline
+    water = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium).water
+    before = most_alkaline(at_air(water, household.times_air), equilibrium_of(water))
     running = household.tap.flow_l_min if flow is None else flow
     assumed = [*assumptions_of(chlorine), *_always(common)]
     if flow is None:
         assumed.append(f"Water runs in as fast as the taps of the file give it, {running:.3g} L/min.")
     assumed.append(f"Ammonia is judged at pH {before.ph:.1f}, the highest the tank's water comes to.")
     return Case(
-        Filling(live_l * (1 - figures.change_share), live_l, running, chlorine.total_mg_l, common["demand"]),
+        Filling(live_l * (1 - chosen), live_l, running, chlorine.total_mg_l, common["demand"]),
         chlorine,
-        _bottle(household, figures.neutraliser),
+        _bottle(household, choose_neutraliser(household, Totes(1, live_l * chosen))),
         common["minute"],
-        float(figures.waters.tank_before.ammonia_mg_n_l),
+        float(water.ammonia_mg_n_l),
         float(before.ph),
-        float(figures.waters.tank_before.temperature_c),
+        float(water.temperature_c),
         _tote(common["tote"]),
         tuple(assumed),
     )

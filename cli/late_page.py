@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from chemistry.plan.late import Amount, Case, Late
 
 _ROWS = 4
+_SHORT = 0.0005
 
 
 def show_late(screen: Console, case: Case, made: Late, found: Sequence[Finding]) -> None:
@@ -39,10 +40,10 @@ def _advice(case: Case, made: Late) -> list[str]:
     contact = reference.value("practice", "contact_minutes_chloramine" if chloramine else "contact_minutes")
     parts = ((made.remaining_chlorine_g, "of chlorine in it"), (made.to_come_g, "the rest of the water brings"))
     covers = " and ".join(f"the {figure(grams, 2)} g {what}" for grams, what in parts if grams > 1e-9)
+    jug = ", dissolved in a jug of its own water" if made.dose_now.millilitres is None else ""
     steps = ["Stop the water now: unplug the pump, close the taps."] if running else []
     steps += [
-        f"Put {_said(made.dose_now, case)} into the tank, dissolved in a jug of its own water, where the current is strongest. "
-        f"That covers {covers}.",
+        f"Put {_said(made.dose_now, case)} into the tank{jug}, where the current is strongest. That covers {covers}.",
         "Let air bubble hard and keep circulation running. Look at the fish: gasping at the surface, darting or lying on the "
         "side means chlorine has reached their gills; leave them in the dark and in peace.",
         f"After {contact:.0f} minutes test total chlorine in the tank, far from the hose. It must read zero; if not, put in "
@@ -56,18 +57,22 @@ def _advice(case: Case, made: Late) -> list[str]:
 
 
 def _said(amount: Amount, case: Case) -> str:
-    from chemistry.units import figure
-
+    """A dose in words, short of what is computed by no more than one part in two thousand."""
     name = case.bottle.agent.name
-    grams = None if amount.grams is None else f"{figure(amount.grams, 3)} g of {name}"
+    grams = None if amount.grams is None else f"{_up(amount.grams)} g of {name}"
     if amount.millilitres is None:
         return grams or "nothing"
-    millilitres = f"{figure(amount.millilitres, 3)} mL of "
-    return (
-        millilitres + ("its solution" if grams is None else f"{name} solution ({grams})")
-        if grams
-        else millilitres + name
-    )
+    millilitres = f"{_up(amount.millilitres)} mL of {name}"
+    return f"{millilitres} solution ({grams})" if grams else millilitres
+
+
+def _up(amount: float) -> str:
+    from math import floor, log10
+
+    from chemistry.units import figure, rounded_up
+
+    step = 10.0 ** (floor(log10(amount)) - 2) if amount > 0 else 1.0
+    return figure(rounded_up(amount * (1 - _SHORT), step), 3)
 
 
 def _figures(screen: Console, case: Case, made: Late) -> None:

@@ -135,11 +135,18 @@ def _findings(outlook: Outlook) -> list[Finding]:
                 "the household's own ceiling",
             )
         )
-    now_high = outlook.tank_mg_l.high
     if outlook.tank_mg_l.median > ceiling + 0.5:  # as it is shown
         text = f"Nitrate stands over its ceiling now: {outlook.tank_mg_l.median:.0f} mg/L against {ceiling:.0f}."
         found.append(
-            Finding("caution", "nitrate_over_now", text, now_high, ceiling, "mg/L NO3", "the household's own ceiling")
+            Finding(
+                "caution",
+                "nitrate_over_now",
+                text,
+                outlook.tank_mg_l.median,
+                ceiling,
+                "mg/L NO3",
+                "the household's own ceiling",
+            )
         )
     rate = outlook.rate_mg_l_day
     if rate.high > 2 * rate.median:

@@ -37,10 +37,10 @@ def _advice(sure: Confidence) -> str:
 def _chances(sure: Confidence) -> list[tuple[str, str]]:
     """Every limit that may be crossed, the likeliest first."""
     said = [chance for chance in sure.chances if chance.chance >= _SAID]
-    rows = [("", f"{chance.chance:>4.0%}  {chance.text}") for chance in said] or [
-        ("", "no limit of the plan is crossed")
-    ]
-    return [("Chance of" if index == 0 else "", text) for index, (_, text) in enumerate(rows)]
+    if not said:
+        return [("Limits", "none of the plan's is crossed in half a per cent of the draws")]
+    rows = [f"{chance.chance:>4.0%}  {chance.text}" for chance in said]
+    return [("Chance of" if index == 0 else "", text) for index, text in enumerate(rows)]
 
 
 def _figures(found: Range) -> list[str]:

@@ -292,7 +292,7 @@ def test_small_chances_and_parts_are_not_named_and_figures_are_as_fine_as_their_
         Confidence(10_000, (), (Chance("x", "x", 1.0, "", 0.001),), (Worth("one", 0.0), Worth("two", 0.0)), "")
     )
     assert "Test again nothing: no limit is in doubt" in calm
-    assert "no limit of the plan is crossed" in calm
+    assert "none of the plan's is crossed" in calm
 
 
 # --- cases apart --------------------------------------------------------------------------------------------------

@@ -261,7 +261,6 @@ def test_what_depends_on_a_faulty_value_is_not_judged(
     assert [line.split(": ")[1] for line in tapwright("check", path).err.splitlines()] == ["tank.1.water_height"]
 
 
-@pytest.mark.xfail(reason="reported, not yet mended", strict=True)
 def test_a_coil_is_not_judged_by_a_length_that_could_not_be_read(
     household_text: str, tmp_path: Path, tapwright: Callable[..., Outcome]
 ) -> None:
@@ -271,7 +270,6 @@ def test_a_coil_is_not_judged_by_a_length_that_could_not_be_read(
     assert [line.split(": ")[1] for line in tapwright("check", path).err.splitlines()] == ["hose.length"]
 
 
-@pytest.mark.xfail(reason="reported, not yet mended", strict=True)
 @pytest.mark.parametrize(
     "line", ['siphon = "yes"', "fittings = 2", 'fittings = { elbow = "2" }', "fittings = { elbow = 1.5 }"]
 )

@@ -139,11 +139,17 @@ def _refuse_unreachable(
     highest = _poured(drawn_l, 0.0, float(np.max(hot_c)), float(np.min(cold_c)), vessel)[0]
     raise NoAnswer.of(
         "target",
-        f"{np.asarray(target_c)} °C cannot be made of hot at {hot_c} °C and cold at {cold_c} °C "
+        f"{_said(target_c)} °C cannot be made of hot at {_said(hot_c)} °C and cold at {_said(cold_c)} °C "
         f"({'with what stands in the tote, ' if vessel != EMPTY else ''}"
         f"{lowest:.1f} to {highest:.1f} °C can).",
         "Change the target, or the hot-water setting.",
     )
+
+
+def _said(temperature_c: Number) -> str:
+    """A temperature as it is read off, or the span of several."""
+    low, high = float(np.min(temperature_c)), float(np.max(temperature_c))
+    return f"{low:.1f}" if low == high else f"{low:.1f} to {high:.1f}"
 
 
 def _plain(value: Number) -> Number:

@@ -146,7 +146,8 @@ class HoseTable(Table):
         try:
             self.hose()
         except BadInput as error:
-            return [q.Misfit((fault.where,), fault.message, fault.hint) for fault in error.faults]
+            keys = {"hose": ("bore", "length"), "coil": ("coil", "length", "bore")}
+            return [q.Misfit(keys.get(f.where, (f.where,)), f.message, f.hint) for f in error.faults]
         return []
 
     def hose(self) -> Hose:

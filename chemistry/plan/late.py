@@ -8,7 +8,14 @@ from dataclasses import dataclass
 from chemistry import reference
 from chemistry.change import filling as run
 from chemistry.change.filling import Filling
-from chemistry.dosing.neutralise import ChlorineReadings, LabelDose, Neutralisation, ammonia_after_mg_n_l, neutralise
+from chemistry.dosing.neutralise import (
+    ChlorineReadings,
+    LabelDose,
+    Neutralisation,
+    ammonia_after_mg_n_l,
+    dose_findings,
+    neutralise,
+)
 from chemistry.errors import BadInput
 from chemistry.findings import Finding
 from chemistry.substances import Agent
@@ -17,7 +24,7 @@ from chemistry.water.ammonia import unionised_share
 
 _HOUR_MIN = 60.0
 _FOUR_DAYS_MIN = 4 * 24 * 60.0
-_LEAST_MG_L = 1e-9
+_LEAST_G = 1e-9
 
 
 @dataclass(frozen=True)
@@ -57,7 +64,8 @@ class Late:
     ends).  peak_mg_l at peak_minute.  exposure_mg_min_l: concentration over time until then, or an hour past the end.
     hour_mean_mg_l, four_days_mean_mg_l: the worst mean over any hour and any four days.  remaining_chlorine_g: in the tank
     at that minute; to_come_g: what the rest of the water will bring.  dose_now: for both of these; dose_new_water: for the new
-    water alone, were none of its chlorine used up; dose_whole_tank: as for a tank full of tap water.  ammonia: total once
+    water alone, were none of its chlorine used up; dose_whole_tank: as for a tank full of tap water.
+    agent, neutralisation: the dose now and what it leaves, None for no chlorine.  ammonia: total once
     the tank is full and the chloramine broken; its un-ionised part (None without pH and temperature).
     breakthrough_minute: when the tote lets chlorine through; None without one, infinite if never before the end.
     """
@@ -73,6 +81,8 @@ class Late:
     remaining_chlorine_g: float
     to_come_g: float
     dose_now: Amount
+    agent: Agent
+    neutralisation: Neutralisation | None
     dose_new_water: Amount
     dose_whole_tank: Amount
     ammonia_mg_n_l: float
@@ -127,6 +137,8 @@ def late(
         remaining_chlorine_g=present_g,
         to_come_g=to_come_g,
         dose_now=_dose(present_g + to_come_g, chlorine, bottle),
+        agent=bottle.agent,
+        neutralisation=_neutralised(present_g + to_come_g, chlorine, bottle),
         dose_new_water=_dose(new_l * chlorine.total_mg_l / 1000, chlorine, bottle),
         dose_whole_tank=_dose(float(filling.volume_end_l) * chlorine.total_mg_l / 1000, chlorine, bottle),
         ammonia_mg_n_l=ammonia,
@@ -137,10 +149,21 @@ def late(
 
 
 def _dose(chlorine_g: float, chlorine: ChlorineReadings, bottle: Bottle) -> Amount:
-    """The dose against so much chlorine: that of the tap water that holds it."""
-    if chlorine_g <= _LEAST_MG_L:
+    """The dose against so much chlorine, in steps of the scale."""
+    dose = _neutralised(chlorine_g, chlorine, bottle)
+    if dose is None:
         return Amount(0.0, None)
-    dose: Neutralisation = neutralise(
+    grams = dose.agent_g
+    if grams is not None and dose.solution_ml is None and bottle.step_g:
+        grams = rounded_up(grams, bottle.step_g)
+    return Amount(grams, dose.solution_ml)
+
+
+def _neutralised(chlorine_g: float, chlorine: ChlorineReadings, bottle: Bottle) -> Neutralisation | None:
+    """The dose of the tap water that holds so much chlorine; None for none."""
+    if chlorine_g <= _LEAST_G:
+        return None
+    return neutralise(
         1000 * chlorine_g / chlorine.total_mg_l,
         chlorine,
         bottle.agent,
@@ -149,10 +172,6 @@ def _dose(chlorine_g: float, chlorine: ChlorineReadings, bottle: Bottle) -> Amou
         solution_g_l=bottle.solution_g_l,
         label=bottle.label,
     )
-    grams = dose.agent_g
-    if grams is not None and dose.solution_ml is None and bottle.step_g:
-        grams = rounded_up(grams, bottle.step_g)
-    return Amount(grams, dose.solution_ml)
 
 
 def _breakthrough(filling: Filling, tote: Tote) -> tuple[float, float]:
@@ -194,7 +213,8 @@ class Case:
 
 def late_findings(made: Late) -> list[Finding]:
     """What of it passes the published criteria, and what comes out of a tote dosed once."""
-    findings = [
+    findings = [] if made.neutralisation is None else dose_findings(made.neutralisation, made.agent)
+    findings += [
         *_criterion(made.hour_mean_mg_l, "chlorine_acute", "hour", "chlorine_hour"),
         *_criterion(made.four_days_mean_mg_l, "chlorine_chronic", "four days", "chlorine_four_days"),
     ]

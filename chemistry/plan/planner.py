@@ -79,6 +79,14 @@ def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
     return household.tanks[names.index(name)]
 
 
+def change_share(household: Household, tank: Tank, share: float | None = None) -> float:
+    """The share of the live water that `plan` changes, without the rest of the plan. Raises as it does for the share."""
+    chloramine = household.tap.chlorine().combined_mg_l() > 0
+    tap = described(household.tap.readings(), "tap", chloramine=chloramine)
+    before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
+    return _share(tank, tap.water, before.water, share)[0]
+
+
 def _figures(household: Household, tank: Tank, tap: Water, before: Water, share: float | None, jobs: Jobs) -> Figures:
     """Every figure in the order the data flows."""
     chosen, courses = _share(tank, tap, before, share)
