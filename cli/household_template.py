@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
-from chemistry.errors import BadInput
+from cli.new_file import write_new
 
 _TEMPLATE = Path(__file__).with_name("household_template.toml")
 _TABLE = re.compile(r"\[+([\w.]+)\]+")
@@ -22,14 +22,7 @@ def text() -> str:
 
 def write(path: Path) -> None:
     """Write the file to fill in; BadInput where something stands already or the folder takes no file."""
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text())
-    except FileExistsError:
-        raise BadInput.of(str(path), "is there already and is left as it is.", "Give another name.") from None
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise BadInput.of(str(path), f"cannot be written: {reason}.", "Give a folder you may write to.") from None
+    write_new(path, text())
 
 
 def example_of(keys: Sequence[str]) -> str:

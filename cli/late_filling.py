@@ -89,11 +89,6 @@ def _tote(pair: tuple[float | None, float | None]) -> Tote | None:
     return None if tote_l is None or dosed_for_l is None else Tote(tote_l, dosed_for_l)
 
 
-def _given(text: str | None, stand_in: str) -> str:
-    """The option as written; a stand-in, which is never used, where it is missing and has been refused."""
-    return stand_in if text is None else text
-
-
 def _of_options(asked: Asked) -> Case:
     from chemistry import substances
     from chemistry.change.filling import Filling
@@ -117,10 +112,10 @@ def _of_options(asked: Asked) -> Case:
         if text is not None:
             reader.refuse(option, "is of a household file, and none is given.", "Give --file as well, or leave it out.")
     common = _common(asked, reader)
-    start_l = reader.needed(_given(asked.start_volume, "1 L"), "volume", "--start-volume")
-    end_l = reader.needed(_given(asked.end_volume, "2 L"), "volume", "--end-volume")
-    flow = reader.needed(_given(asked.flow, "1 L/min"), "flow", "--flow")
-    total = reader.needed(_given(asked.total_chlorine, "1 mg/L"), "chlorine", "--total-chlorine")
+    start_l = reader.needed(asked.start_volume, "volume", "--start-volume")
+    end_l = reader.needed(asked.end_volume, "volume", "--end-volume")
+    flow = reader.needed(asked.flow, "flow", "--flow")
+    total = reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine")
     free = reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine")
     ratio = reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5")
     purity = reader.quantity(asked.purity, "share", "--purity")
@@ -157,9 +152,8 @@ def _of_file(asked: Asked) -> Case:
     from chemistry.plan.cupboard import choose_neutraliser
     from chemistry.plan.figures import Totes
     from chemistry.plan.late import Case
-    from chemistry.plan.planner import change_share, tank_named
+    from chemistry.plan.planner import change_share, tank_named, tested_waters
     from chemistry.water.equilibrium import at_air, equilibrium_of, most_alkaline
-    from chemistry.water.reconstruction import described
     from cli.household_file import load
 
     household = load(asked.file)  # type: ignore[arg-type]
@@ -186,13 +180,14 @@ def _of_file(asked: Asked) -> Case:
     flow = reader.quantity(asked.flow, "flow", "--flow")
     reader.done()
     tank = tank_named(household, asked.tank or "")
-    live_l, chosen = tank.live_volume_l, change_share(household, tank, share)
+    tap, before_change = tested_waters(household, tank)
+    water = before_change.water
+    live_l, chosen = tank.live_volume_l, change_share(tank, tap.water, water, share)
     chlorine = household.tap.chlorine()
     if chlorine.total_mg_l == 0:
         raise BadInput.of(
             "tap.total_chlorine", "the tap of the file reads no chlorine.", "There is nothing to neutralise."
         )
-    water = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium).water
     before = most_alkaline(at_air(water, household.times_air), equilibrium_of(water))
     running = household.tap.flow_l_min if flow is None else flow
     assumed = [*assumptions_of(chlorine), *_always(common)]

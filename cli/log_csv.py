@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import math
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -12,6 +13,7 @@ from uuid import uuid4
 
 from chemistry.errors import BadInput, Fault
 from cli.log_entries import Entry, faults_of, moment
+from cli.new_file import write_new
 
 # Every field but the two that each logbook sets for itself.
 COLUMNS = tuple(field for field in Entry._fields if field not in ("number", "at_s"))
@@ -25,21 +27,11 @@ def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
     Raises BadInput where the file stands already (unless forced) or cannot be written.
     """
     rows = sorted(entries)
-    # Written whole beside it first: a disk that fills up halfway leaves the old file as it was.
-    target = path.with_name(f"{path.name}.part") if force and path.name else path
-    try:
-        with target.open("w" if force else "x", encoding="utf-8", newline="") as file:
-            sheet = csv.writer(file, lineterminator="\n")
-            sheet.writerow(COLUMNS)
-            sheet.writerows([_cell(getattr(entry, column)) for column in COLUMNS] for entry in rows)
-        if target != path:
-            target.replace(path)
-    except FileExistsError:
-        said = "is there already and is left as it is."
-        raise BadInput.of(str(path), said, "Give another name, or --force.") from None
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise BadInput.of(str(path), f"cannot be written: {reason}.", "Give a folder you may write to.") from None
+    text = io.StringIO(newline="")
+    sheet = csv.writer(text, lineterminator="\n")
+    sheet.writerow(COLUMNS)
+    sheet.writerows([_cell(getattr(entry, column)) for column in COLUMNS] for entry in rows)
+    write_new(path, text.getvalue(), force=force, hint="Give another name, or --force.")
     return len(rows)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput
+from cli.new_file import write_new
 
 if TYPE_CHECKING:
     from chemistry.plan.outlook import Range
@@ -16,15 +16,7 @@ Steps = Sequence[tuple[float, "Range", "Range"]]
 
 def written(path: Path, steps: Steps, ceiling_mg_l: float, name: str) -> None:
     """Write the picture to a new file; BadInput where something stands already or the folder takes no file."""
-    picture = drawn(steps, ceiling_mg_l, name)
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(picture)
-    except FileExistsError:
-        raise BadInput.of(str(path), "is there already and is left as it is.", "Give another name.") from None
-    except OSError as error:
-        reason = (error.strerror or "unknown reason").lower()
-        raise BadInput.of(str(path), f"cannot be written: {reason}.", "Give a folder you may write to.") from None
+    write_new(path, drawn(steps, ceiling_mg_l, name))
 
 
 def drawn(steps: Steps, ceiling_mg_l: float, name: str) -> str:

@@ -47,7 +47,7 @@ def _in_short(screen: Console, outlook: Outlook) -> None:
     ceiling = outlook.tank.nitrate_ceiling_mg_l
     as_n = [figure(from_canonical(value, "nitrate", "mg/L N"), 2) for value in (rate.median, kept.peak_mg_l, ceiling)]
     every = f"every {figure(kept.interval_days)} days"
-    rise = rate.median * kept.interval_days
+    rise = outlook.rise_mg_l
     rows = [
         ("Change", f"{kept.share:.0%} {every} ({outlook.share_from}; interval {outlook.interval_from})"),
         (
@@ -123,15 +123,11 @@ def _table(screen: Console, outlook: Outlook) -> None:
 
 def _alkalinity(screen: Console, outlook: Outlook) -> None:
     """What the nitrate made takes of the alkalinity, and how to make up for it."""
-    from chemistry.substances import molar_mass
     from chemistry.units import figure
     from chemistry.water.composition import dgh_per_mmol
 
     least, most = (loss * dgh_per_mmol() / 2 for loss in outlook.loss_meq_l_day)
-    grams = [
-        loss * outlook.tank.live_volume_l * molar_mass("NaHCO3") / 1000 * outlook.regime.interval_days
-        for loss in outlook.loss_meq_l_day
-    ]
+    grams = outlook.bicarbonate_g
     pages.heading(screen, "What it does to alkalinity")
     pages.paragraph(
         screen,

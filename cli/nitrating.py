@@ -55,14 +55,8 @@ def answer(asked: Asked) -> Answer:
     reader.between(interval_min, asked.interval, "--interval", 60, 365 * 1440, "an hour to a year")
     confidence = reader.needed(asked.confidence, "share", "--confidence")
     reader.between(confidence, asked.confidence, "--confidence", 0.5, 0.999, "50 % to 99.9 %")
-    at_s = (
-        clock().timestamp()
-        if asked.now is None
-        else (reader.tried(lambda: moment(asked.now or "", "--now")) or ("", 0.0))[1]
-    )
-    since_s = (
-        None if asked.since is None else (reader.tried(lambda: moment(asked.since or "", "--since")) or ("", 0.0))[1]
-    )
+    at_s = clock().timestamp() if asked.now is None else _seconds(reader, asked.now, "--now")
+    since_s = None if asked.since is None else _seconds(reader, asked.since, "--since")
     if since_s is not None and since_s > at_s > 0:
         reader.refuse("--since", "lies after the time to count from.", "Give an earlier one, or a later --now.")
     reader.done()
@@ -80,6 +74,12 @@ def answer(asked: Asked) -> Answer:
         show_outlook(screen, outlook, found, assumed, chart)
 
     return Answer("nitrate", _result(outlook), show, found, assumed)
+
+
+def _seconds(reader: Reader, text: str, option: str) -> float:
+    """A time in seconds; 0, which must not be used, where it cannot be read."""
+    found = reader.tried(lambda: moment(text, option))
+    return found[1] if found else 0.0
 
 
 def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at_s: float) -> list[Reading | Change]:
@@ -216,7 +216,7 @@ def _result(outlook: Outlook) -> dict[str, Any]:
             {"day": day, "before_mg_l": asdict(before), "after_mg_l": asdict(after)}
             for day, before, after in outlook.steps
         ],
-        "nitrate_rise_mg_l": outlook.rate_mg_l_day.median * kept.interval_days,
+        "nitrate_rise_mg_l": outlook.rise_mg_l,
         "alkalinity_loss_meq_l_day": {"least": least, "most": most},
         "table": [asdict(cell) for cell in outlook.table],
     }

@@ -25,8 +25,8 @@ class Reader:
 
         return None if text is None else self._try(lambda: read(text, kind, option))
 
-    def needed(self, text: str, kind: str, option: str) -> float:
-        """As `quantity`, for an option that is always there."""
+    def needed(self, text: str | None, kind: str, option: str) -> float:
+        """As `quantity`, for an option that is always there, or whose lack has been refused."""
         value = self.quantity(text, kind, option)
         return float("nan") if value is None else value
 

@@ -183,13 +183,7 @@ def _mean_left(k: Any, past: Any) -> Any:
     """The same summed over the minutes; without end where nothing uses it up and time has none."""
     used = np.greater(k, 0)
     rate = np.where(used, k, 1.0)
-    small = used & (rate * np.where(np.isfinite(past), past, 0.0) < 1) & np.isfinite(past)
-    steady = np.where(np.isfinite(past), past, 0.0)
-    return np.where(
-        small,
-        steady * decayed_mean(np.where(small, rate * steady, 0.0)),
-        np.where(used, -np.expm1(-rate * past) / rate, past),
-    )
+    return np.where(used, -np.expm1(-rate * past) / rate, past)
 
 
 def _past(filling: Filling, minute: Any) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,6 +74,7 @@ def minutes_to_move(volume_l: float, line: Line, lift_start_m: float, lift_end_m
     return pumping(volume_l, line, lift_start_m, lift_end_m).total
 
 
+@cache  # a household asks once to check its file and once to plan
 def timed(line: Line, volume_l: float, minutes: float, lift_start_m: float, lift_end_m: float, where: str) -> Line:
     """The line scaled so that this volume takes just these minutes: the pump's speed, or the bore of a siphon.
 
@@ -97,12 +99,13 @@ def timed(line: Line, volume_l: float, minutes: float, lift_start_m: float, lift
         return float(np.sum(volume_l * shares / np.maximum(flow, 1e-12)))
 
     low, high = _SPEEDS
-    most = f"to {takes(low):.0f}" if math.isfinite(takes(low)) else "or more"
-    if not takes(high) <= minutes <= takes(low):
+    shortest, longest = takes(high), takes(low)
+    if not shortest <= minutes <= longest:
+        most = f"to {longest:.0f}" if math.isfinite(longest) else "or more"
         raise BadInput.of(
             where,
             f"{volume_l:.0f} L in {minutes:.1f} minutes is read; this pump and hose would take {takes(1.0):.1f} minutes, and "
-            f"{takes(high):.1f} {most} could be believed.",
+            f"{shortest:.1f} {most} could be believed.",
             "Check volume, time, bore and length, and the two figures of the pump.",
         )
     for _ in range(_BISECTIONS):

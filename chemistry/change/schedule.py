@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from chemistry.change.dilution import settled_peak, settled_trough
 from chemistry.change.production import Posterior
 from chemistry.errors import BadInput, NoAnswer
-from chemistry.units import figure
+from chemistry.units import figure, rounded_up
 
 SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 INTERVALS_DAYS = (3.0, 5.0, 7.0, 10.0, 14.0, 21.0)
@@ -88,7 +88,7 @@ def share_that_holds(
             f"{figure(ceiling_mg_l - refill_mg_l)}: no share holds it.",
             f"Change oftener than every {figure(days, 2)} days, or feed and stock less.",
         )
-    return min(float(np.ceil(exact / _SHARE_STEP - 1e-9) * _SHARE_STEP), 1.0)
+    return min(rounded_up(exact, _SHARE_STEP), 1.0)
 
 
 def _refuse(confidence: float, interval_days: float) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from chemistry import reference
 from chemistry.change.blending import blend_of_volumes
-from chemistry.change.dilution import after_change
+from chemistry.change.dilution import after_change, settled_peak
 from chemistry.change.pumping import Minutes
 from chemistry.errors import OutOfRange
 from chemistry.plan.figures import Figures
@@ -114,7 +114,7 @@ def _nitrate(figures: Figures, truth: Truth, found: Found, limits: list[_Limit])
     found["nitrate after the change"] = ("mg/L NO3", figures.course.after_mg_l, after)
     if figures.tank.nitrate_rise_mg_l is None:
         return
-    before_next, settled = after + truth.rise_mg_l, truth.tap_nitrate_mg_l + truth.rise_mg_l / truth.share
+    before_next, settled = after + truth.rise_mg_l, settled_peak(truth.tap_nitrate_mg_l, truth.rise_mg_l, truth.share)
     found["nitrate before the next"] = ("mg/L NO3", figures.course.before_next_mg_l, before_next)
     found["nitrate settles at"] = ("mg/L NO3", figures.course.settled_peak_mg_l, settled)
     ceiling = figures.tank.nitrate_ceiling_mg_l

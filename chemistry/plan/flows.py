@@ -65,12 +65,12 @@ def _draining(tank: Tank, share: float, drain: Pumping) -> list[Mark]:
 def _filling(tank: Tank, share: float, tote_l: float, fill: Pumping) -> list[Mark]:
     """Heater covered again, and the overflow, which only a pump that nobody stops reaches."""
     low_m = tank.water_height_m * (1 - share)
+    totes = round(_litres(tank, tank.water_height_m - low_m) / tote_l)
     found = []
     if low_m < tank.heater_height_m:
         brought_l = _litres(tank, tank.heater_height_m - low_m)
-        before = min(int(brought_l / tote_l), round(_litres(tank, tank.water_height_m - low_m) / tote_l) - 1)
+        before = min(int(brought_l / tote_l), totes - 1)
         found.append(Mark("heater covered", before + 1, fill.when(brought_l - before * tote_l)))
-    totes = round(_litres(tank, tank.water_height_m - low_m) / tote_l)
     spare = _litres(tank, tank.overflow_height_m - tank.water_height_m) / tote_l
     total = fill.total
     over = Minutes(*(minutes * (1 + spare) for minutes in (total.early, total.predicted, total.late)))

@@ -124,6 +124,8 @@ def late(
     _, bound = ammonia_after_mg_n_l(chlorine)
     ammonia = (bound * new_l + tank_ammonia_mg_n_l * float(filling.volume_start_l)) / float(filling.volume_end_l)
     share = None if ph is None or temperature_c is None else unionised_share(ph, temperature_c)
+    full_g = float(filling.volume_end_l) * chlorine.total_mg_l / 1000
+    now = _neutralised(present_g + to_come_g, chlorine, bottle)
     breaks, outflow = (None, None) if tote is None else _breakthrough(filling, tote)
     return Late(
         filling=filling,
@@ -136,11 +138,11 @@ def late(
         four_days_mean_mg_l=float(run.worst_mean_mg_l(filling, until, _FOUR_DAYS_MIN)),
         remaining_chlorine_g=present_g,
         to_come_g=to_come_g,
-        dose_now=_dose(present_g + to_come_g, chlorine, bottle),
+        dose_now=_dose(now, bottle),
         agent=bottle.agent,
-        neutralisation=_neutralised(present_g + to_come_g, chlorine, bottle),
-        dose_new_water=_dose(new_l * chlorine.total_mg_l / 1000, chlorine, bottle),
-        dose_whole_tank=_dose(float(filling.volume_end_l) * chlorine.total_mg_l / 1000, chlorine, bottle),
+        neutralisation=now,
+        dose_new_water=_dose(_neutralised(new_l * chlorine.total_mg_l / 1000, chlorine, bottle), bottle),
+        dose_whole_tank=_dose(_neutralised(full_g, chlorine, bottle), bottle),
         ammonia_mg_n_l=ammonia,
         ammonia_unionised_mg_n_l=None if share is None else ammonia * float(share),
         breakthrough_minute=breaks,
@@ -148,9 +150,8 @@ def late(
     )
 
 
-def _dose(chlorine_g: float, chlorine: ChlorineReadings, bottle: Bottle) -> Amount:
-    """The dose against so much chlorine, in steps of the scale."""
-    dose = _neutralised(chlorine_g, chlorine, bottle)
+def _dose(dose: Neutralisation | None, bottle: Bottle) -> Amount:
+    """A dose in steps of the scale; nothing where there is nothing to neutralise."""
     if dose is None:
         return Amount(0.0, None)
     grams = dose.agent_g

@@ -20,6 +20,7 @@ from chemistry.change.production import Change, Posterior, Reading, production
 from chemistry.change.schedule import Regime, refuse_ceiling, regime, schedules, share_that_holds
 from chemistry.errors import BadInput
 from chemistry.plan.household import Tank
+from chemistry.substances import molar_mass
 
 _RANGE = (0.05, 0.5, 0.95)
 _AHEAD = 8  # changes that the course looks ahead
@@ -57,6 +58,18 @@ class Outlook:
     changes_to_settle: int
     loss_meq_l_day: tuple[float, float]
     table: tuple[Regime, ...]
+
+    @property
+    def rise_mg_l(self) -> float:
+        """Nitrate made from one change to the next [mg/L NO3]: the middle."""
+        return self.rate_mg_l_day.median * self.regime.interval_days
+
+    @property
+    def bicarbonate_g(self) -> tuple[float, float]:
+        """Sodium bicarbonate that makes up for the alkalinity used up between two changes: at least and at most."""
+        per_meq_g = self.tank.live_volume_l * self.regime.interval_days * molar_mass("NaHCO3") / 1000
+        least, most = self.loss_meq_l_day
+        return least * per_meq_g, most * per_meq_g
 
 
 def outlook_of(

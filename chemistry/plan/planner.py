@@ -26,7 +26,7 @@ from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
 from chemistry.water.mixing import mix
-from chemistry.water.reconstruction import described
+from chemistry.water.reconstruction import Description, described
 
 # A share is proposed in steps a keeper can mark on the glass.
 _SHARE_STEP = 0.05
@@ -55,9 +55,7 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     what is asked.
     """
     tank = tank_named(household, tank_name)
-    chloramine = household.tap.chlorine().combined_mg_l() > 0
-    tap = described(household.tap.readings(), "tap", chloramine=chloramine)
-    before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
+    tap, before = tested_waters(household, tank)
     figures = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
     findings = [*tap.findings, *before.findings, *guards(figures)]
     stops = [finding for finding in findings if finding.level == "stop"]
@@ -79,12 +77,16 @@ def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
     return household.tanks[names.index(name)]
 
 
-def change_share(household: Household, tank: Tank, share: float | None = None) -> float:
-    """The share of the live water that `plan` changes, without the rest of the plan. Raises as it does for the share."""
+def tested_waters(household: Household, tank: Tank) -> tuple[Description, Description]:
+    """Tap and tank as their readings describe them."""
     chloramine = household.tap.chlorine().combined_mg_l() > 0
     tap = described(household.tap.readings(), "tap", chloramine=chloramine)
-    before = described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
-    return _share(tank, tap.water, before.water, share)[0]
+    return tap, described(tank.readings.readings(), tank.name, tank.target().usual_calcium_to_magnesium)
+
+
+def change_share(tank: Tank, tap: Water, before: Water, share: float | None) -> float:
+    """The share of the live water to change: as given, else for nitrate. Raises as `plan` does for the share."""
+    return _given_share(share) if share is not None else _share_for_nitrate(tank, tap, before)
 
 
 def _figures(household: Household, tank: Tank, tap: Water, before: Water, share: float | None, jobs: Jobs) -> Figures:
@@ -127,7 +129,7 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
 
 def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[float, tuple[NitrateCourse, ...]]:
     """The share, and what 10 points less, this share and 10 points more do to nitrate."""
-    chosen = _given_share(share) if share is not None else _share_for_nitrate(tank, tap, before)
+    chosen = change_share(tank, tap, before, share)
     rise = tank.nitrate_rise_mg_l or 0.0
     near = (round(chosen - _NEIGHBOUR, 10), chosen, round(chosen + _NEIGHBOUR, 10))
     return chosen, tuple(
