@@ -14,8 +14,7 @@ from cli.options import Reader
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.plan.household import Household
-    from chemistry.plan.late import Bottle, Case, Late, Tote
+    from chemistry.plan.late import Case, Late, Tote
 
 
 @dataclass(frozen=True)
@@ -152,6 +151,7 @@ def _of_file(asked: Asked) -> Case:
     from chemistry.plan.cupboard import choose_neutraliser
     from chemistry.plan.figures import Totes
     from chemistry.plan.late import Case
+    from chemistry.plan.late_table import bottle_of
     from chemistry.plan.planner import change_share, tank_named, tested_waters
     from chemistry.water.equilibrium import at_air, equilibrium_of, most_alkaline
     from cli.household_file import load
@@ -184,7 +184,8 @@ def _of_file(asked: Asked) -> Case:
     water = before_change.water
     live_l, chosen = tank.live_volume_l, change_share(tank, tap.water, water, share)
     chlorine = household.tap.chlorine()
-    if chlorine.total_mg_l == 0:
+    neutraliser = choose_neutraliser(household, Totes(1, live_l * chosen))
+    if neutraliser is None:
         raise BadInput.of(
             "tap.total_chlorine", "the tap of the file reads no chlorine.", "There is nothing to neutralise."
         )
@@ -197,7 +198,7 @@ def _of_file(asked: Asked) -> Case:
     return Case(
         Filling(live_l * (1 - chosen), live_l, running, chlorine.total_mg_l, common["demand"]),
         chlorine,
-        _bottle(household, choose_neutraliser(household, Totes(1, live_l * chosen))),
+        bottle_of(household, neutraliser.entry),
         common["minute"],
         float(water.ammonia_mg_n_l),
         float(before.ph),
@@ -205,15 +206,6 @@ def _of_file(asked: Asked) -> Case:
         _tote(common["tote"]),
         tuple(assumed),
     )
-
-
-def _bottle(household: Household, chosen: Any) -> Bottle:
-    """The neutraliser that the plan takes."""
-    from chemistry.plan.late import Bottle
-
-    entry = chosen.entry
-    label = entry.label.dose() if entry.label else None
-    return Bottle(entry.substance, entry.purity, entry.excess, entry.solution_g_l, label, household.scale.resolution_g)
 
 
 def _always(common: dict[str, Any]) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from cli.new_file import write_new
 
@@ -26,25 +26,37 @@ def drawn(steps: Steps, ceiling_mg_l: float, name: str) -> str:
     import matplotlib
     from matplotlib.figure import Figure
 
-    days = [day for day, _, _ in steps for _ in range(2)]
-    ranges = [end for _, before, after in steps for end in (before, after)]
     # Letters stay letters: the file is small, and a screen reader finds them. The salt keeps the picture the same each time.
     with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "nitrate", "font.family": "sans-serif"}):
         figure = Figure(figsize=(7.2, 3.2), layout="constrained")
         axes = figure.add_subplot()
-        axes.fill_between(days, [r.low for r in ranges], [r.high for r in ranges], color="0.85", label="90 % range")
-        axes.plot(days, [r.median for r in ranges], color="black", linewidth=1.5, label="middle")
-        axes.axhline(ceiling_mg_l, color="black", linestyle="--", linewidth=1, label="ceiling")
+        plot(axes, steps, ceiling_mg_l)
         axes.set_xlabel("days from now")
         axes.set_ylabel("nitrate, mg/L NO3")
-        axes.set_ylim(bottom=0)
-        axes.set_xlim(days[0], days[-1])
         axes.legend(loc="lower right", ncols=3, frameon=False)
         page = io.StringIO()
         figure.savefig(
             page, format="svg", metadata={"Date": None, "Creator": None, "Title": said(steps, ceiling_mg_l, name)}
         )
     return page.getvalue()
+
+
+def plot(axes: Any, steps: Steps, ceiling_mg_l: float, per_tick: float = 1.0) -> None:
+    """The course on axes of the plotting library; per_tick: days in one unit of the horizontal axis.
+
+    A course that is known exactly, as one that was given, has no band.
+    """
+    places = [day / per_tick for day, _, _ in steps for _ in range(2)]
+    ranges = [end for _, before, after in steps for end in (before, after)]
+    spread = any(r.low < r.high for r in ranges)
+    if spread:
+        low, high = [r.low for r in ranges], [r.high for r in ranges]
+        axes.fill_between(places, low, high, color="black", alpha=0.15, linewidth=0, label="90 % range")
+    axes.plot(places, [r.median for r in ranges], color="black", linewidth=1.5, label="middle" if spread else "nitrate")
+    axes.axhline(ceiling_mg_l, color="black", linestyle="--", linewidth=1, label="ceiling")
+    axes.set_ylim(bottom=0)
+    edge = 0.01 * (places[-1] - places[0])
+    axes.set_xlim(places[0] - edge, places[-1] + edge)
 
 
 def said(steps: Steps, ceiling_mg_l: float, name: str) -> str:

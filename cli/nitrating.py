@@ -43,7 +43,6 @@ def answer(asked: Asked) -> Answer:
     from chemistry.plan.outlook import outlook_of
     from chemistry.plan.planner import tank_named
     from cli.household_file import load
-    from cli.logbook import Logbook, path_of
 
     household = load(asked.file)
     tank = tank_named(household, asked.tank)
@@ -60,10 +59,7 @@ def answer(asked: Asked) -> Answer:
     if since_s is not None and since_s > at_s > 0:
         reader.refuse("--since", "lies after the time to count from.", "Give an earlier one, or a later --now.")
     reader.done()
-    with Logbook(path_of(asked.file), create=False) as book:
-        entries = book.entries(tank.name)
-    standing = [entry for entry in entries if entry.undone is None]
-    events = events_of(standing, tank.live_volume_l, since_s, at_s)
+    events = events_of(standing(asked.file, tank.name), tank.live_volume_l, since_s, at_s)
     outlook = outlook_of(tank, household.tap.nitrate_mg_l, events, share, interval_min, confidence, at_s / _DAY_S)
     found, assumed = _findings(outlook), _assumptions(outlook, since_s)
     chart = _chart(asked.chart, outlook)
@@ -80,6 +76,14 @@ def _seconds(reader: Reader, text: str, option: str) -> float:
     """A time in seconds; 0, which must not be used, where it cannot be read."""
     found = reader.tried(lambda: moment(text, option))
     return found[1] if found else 0.0
+
+
+def standing(file: Path, tank_name: str) -> list[Entry]:
+    """The log's entries of a tank that nobody took back. Raises BadInput where there is no log."""
+    from cli.logbook import Logbook, path_of
+
+    with Logbook(path_of(file), create=False) as book:
+        return [entry for entry in book.entries(tank_name) if entry.undone is None]
 
 
 def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at_s: float) -> list[Reading | Change]:

@@ -13,11 +13,13 @@ LOOK_AT_PLUGS_MIN = 1.0
 class Step:
     """One thing to do.
 
-    hold: must be confirmed before the next may begin.  after: ids that must be done before.  start_minute: when it is
-    due, counted from the first step.  cautions: keys of tables/cautions.csv to show with it.
+    name: what is so once it is done, in a few words.  hold: must be confirmed before the next may begin.  after: ids that
+    must be done before.  start_minute: when it is due, counted from the first step.  cautions: keys of tables/cautions.csv
+    to show with it.
     """
 
     id: str
+    name: str
     text: str
     minutes: float
     hold: bool
@@ -40,6 +42,7 @@ class Sheet:
     def add(
         self,
         id: str,
+        name: str,
         text: str,
         minutes: float,
         *,
@@ -54,7 +57,7 @@ class Sheet:
         if waits_for:
             start = max(start, self[waits_for[0]].end_minute + waits_for[1])
             after = list(dict.fromkeys([*after, waits_for[0]]))
-        self.steps.append(Step(id, text, minutes, hold, tuple(after), start, cautions))
+        self.steps.append(Step(id, name, text, minutes, hold, tuple(after), start, cautions))
 
     def __getitem__(self, id: str) -> Step:
         return next(step for step in self.steps if step.id == id)
@@ -63,6 +66,22 @@ class Sheet:
 def minutes_of(key: str) -> float:
     """A duration of tables/practice.csv."""
     return reference.value("practice", key)
+
+
+def alone_minutes(early_minutes: float) -> float:
+    """Minutes a running pump may be left: two less than the earliest end, counted by the keeper's own pace."""
+    return max(early_minutes - minutes_of("small_minutes"), 0.0)
+
+
+def be_there_minute(early_minutes: float) -> int:
+    """Whole minute after the flow began at which to stand by it; 0: from the start."""
+    alone = int(alone_minutes(early_minutes))
+    return alone if alone >= 2 else 0
+
+
+def tote_named(number: int, totes: int) -> str:
+    """A tote in a few words; its number where there is more than one."""
+    return f"tote {number}" if totes > 1 else "the tote"
 
 
 def centimetres(metres: float) -> str:

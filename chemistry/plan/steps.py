@@ -13,7 +13,16 @@ from chemistry import reference
 from chemistry.findings import Finding
 from chemistry.plan.figures import Figures
 from chemistry.plan.guards import filter_held_back, substrate_held_back
-from chemistry.plan.sheet import LOOK_AT_PLUGS_MIN, Sheet, Step, centimetres, minutes_of
+from chemistry.plan.sheet import (
+    LOOK_AT_PLUGS_MIN,
+    Sheet,
+    Step,
+    alone_minutes,
+    be_there_minute,
+    centimetres,
+    minutes_of,
+    tote_named,
+)
 from chemistry.plan.tote_steps import cups, make_tote
 from chemistry.units import figure
 
@@ -24,6 +33,7 @@ def steps_of(figures: Figures, stops: Sequence[Finding] = ()) -> tuple[Step, ...
     if stops:
         sheet.add(
             "resolve",
+            "What forbids to begin is resolved",
             f"STOP: do not begin. Resolve first: {' '.join(finding.text for finding in stops)} Then plan again.",
             0.0,
             hold=True,
@@ -44,6 +54,7 @@ def _prepare(sheet: Sheet, figures: Figures) -> None:
     counted = f"{figure(tap.total_chlorine_mg_l)} mg/L total{free}" if tap.total_chlorine_mg_l > 0 else "none"
     sheet.add(
         "test_tap",
+        "Tap tested, thermometer read",
         f"Test the cold tap for chlorine now. This plan counts on {counted}; if it reads higher, stop and plan again. "
         f"Read the tank's thermometer: the plan counts on {tank.readings.temperature_c:.1f} °C.",
         minutes_of("small_minutes"),
@@ -55,6 +66,7 @@ def _prepare(sheet: Sheet, figures: Figures) -> None:
     measured = f"Measure out for {each}: {'; '.join(doses)}. Mark every cup and stand them by the tote{first}. "
     sheet.add(
         "lay_out",
+        "Cups measured out, tools laid out" if doses else "Tools laid out",
         (measured if doses else "")
         + "Lay out pump, hose, clamp, thermometer, test kits, towel, and tape on the glass at "
         f"{centimetres(tank.water_height_m)} and {centimetres(figures.low_level_m)} above the tank's bottom.",
@@ -71,6 +83,7 @@ def _heaters_off(sheet: Sheet, figures: Figures) -> None:
     wet = f"The water should stay above them ({height}): let them cool all the same."
     sheet.add(
         "heater_off",
+        "Heaters unplugged",
         f"Switch off and unplug every heater of '{tank.name}'. "
         + (dry if figures.low_level_m < tank.heater_height_m + margin else wet),
         minutes_of("small_minutes"),
@@ -83,6 +96,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     cooling = minutes_of("cooling_minutes")
     sheet.add(
         "heater_cooled",
+        "Heaters cool, plugs seen out",
         f"The heaters have been off for {cooling:.0f} minutes or more and are cool: look at the plugs, they are out.",
         LOOK_AT_PLUGS_MIN,
         hold=True,
@@ -92,6 +106,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     serviced = figures.jobs.service_filter and not filter_held_back(figures)
     sheet.add(
         "filter_off",
+        "Filter unplugged, its taps closed",
         "Switch off and unplug filter and circulation pumps; close the filter's taps, keep its media wet. "
         + ("Its service comes while the level is low." if serviced else "Leave the filter itself alone today."),
         minutes_of("small_minutes"),
@@ -103,6 +118,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     starts = "start" if siphon else "jump out when the pump starts"
     sheet.add(
         "outflow_secured",
+        "Hose tied down at the drain",
         f"Put {into} and the hose's other end into the drain. Tie that end down and tug at it: it must not {starts}"
         f"{' by itself: clamp it' if siphon else ''}.",
         minutes_of("small_minutes"),
@@ -110,16 +126,17 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
         cautions=("discharge", "mains"),
     )
     minutes, low = figures.drain_minutes, centimetres(figures.low_level_m)
-    alone = _alone(minutes.early)
+    alone = alone_minutes(minutes.early)
     begin = (
         "Start the siphon with a bulb or a hose filled under water, never by mouth," if siphon else "Plug in the pump"
     )
     after = "after it starts" if siphon else "after plugging in"
     sheet.add(
         "drain_start",
+        "Water runs out",
         f"{begin} and watch the first litres reach the drain. {figures.change_volume_l:.0f} L go out, down to "
         f"the {low} mark, in about {minutes.predicted:.0f} minutes ({minutes.early:.0f} at the earliest, "
-        f"{minutes.late:.0f} at the latest). {_passes(figures)}{_be_there(alone, after)}",
+        f"{minutes.late:.0f} at the latest). {_passes(figures)}{_be_there(minutes.early, after)}",
         alone,
     )
     end = (
@@ -129,6 +146,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     )
     sheet.add(
         "drain_end",
+        "Drained, flow stopped" if siphon else "Drained, pump unplugged",
         f"Stand at the tank until the water is at the {low} mark, then {end}.",
         minutes.predicted - alone,
         hold=True,
@@ -146,16 +164,10 @@ def _passes(figures: Figures) -> str:
     return "".join(passed)
 
 
-def _alone(early_minutes: float) -> float:
-    """Minutes a running pump may be left: two less than the earliest end, counted by the keeper's own pace."""
-    return max(early_minutes - minutes_of("small_minutes"), 0.0)
-
-
-def _be_there(minutes_alone: float, after: str = "after plugging in") -> str:
+def _be_there(early_minutes: float, after: str = "after plugging in") -> str:
     """When to stand at the tank, counted from the start of the flow."""
-    if minutes_alone < 2:
-        return "Stay at the tank."
-    return f"Be at the tank {int(minutes_alone)} minutes {after}."
+    minute = be_there_minute(early_minutes)
+    return f"Be at the tank {minute} minutes {after}." if minute else "Stay at the tank."
 
 
 def _while_low(sheet: Sheet, figures: Figures) -> None:
@@ -163,12 +175,14 @@ def _while_low(sheet: Sheet, figures: Figures) -> None:
     if jobs.clean_substrate and not substrate_held_back(figures):
         sheet.add(
             "substrate_clean",
+            "Substrate cleaned",
             f"Clean the substrate now, gently, part of it. Leave the filter alone for the next {gap:.0f} days.",
             minutes_of("clean_minutes"),
         )
     if jobs.service_filter and not filter_held_back(figures):
         sheet.add(
             "filter_service",
+            "Filter serviced",
             "Rinse part of the filter media in a bucket of old tank water, never under the tap: chlorine kills what "
             f"lives in it. Leave the substrate alone for the next {gap:.0f} days.",
             minutes_of("clean_minutes"),
@@ -180,6 +194,7 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
     step_c = reference.value("limits", "temperature_step")
     sheet.add(
         "inflow_secured",
+        "Hose clamped at the tank's rim",
         "Empty the hose and rinse the end that lay in the drain. Put the pump into the tote and clamp the hose's end to "
         "the tank's rim, above the water and pointing at the glass; tug at it. Read the tank's thermometer: the refill "
         f"must be within {step_c:.0f} °C of it.",
@@ -191,6 +206,7 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
     for number in range(1, count):
         sheet.add(
             f"tote_{number}_pump",
+            f"{tote_named(number, count).capitalize()} is in the tank, pump unplugged",
             f"Plug in the pump: {figures.totes.volume_l:.0f} L ({number} of {count}) in about {minutes.predicted:.0f} "
             "minutes. Stay with it and unplug before it runs dry; pump and hose stay where they are. Look at the fish; "
             "let air bubble in the tank while the next tote is made.",
@@ -199,16 +215,18 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
         )
         make_tote(sheet, figures, number + 1)
     full = centimetres(figures.tank.water_height_m)
-    alone = _alone(minutes.early)
+    alone = alone_minutes(minutes.early)
     sheet.add(
         f"tote_{count}_pump",
+        f"Water runs in from {tote_named(count, count)}",
         f"Plug in the pump{f' ({count} of {count}, the last)' if count > 1 else ''}. {figures.totes.volume_l:.0f} L "
         f"rise to the {full} mark in about {minutes.predicted:.0f} minutes ({minutes.early:.0f} at the earliest). Watch "
-        f"the first litre come in, and the fish. {_be_there(alone)}",
+        f"the first litre come in, and the fish. {_be_there(minutes.early)}",
         alone,
     )
     sheet.add(
         "fill_end",
+        "Tank full, pump unplugged",
         f"Stand at the tank until the water is at the {full} mark, then unplug the pump. {_overflow(figures)}",
         minutes.predicted - alone,
         hold=True,
@@ -228,6 +246,7 @@ def _switch_on(sheet: Sheet, figures: Figures) -> None:
     stale = "It stood for long: pour away the water in it first. " if still > limit else ""
     sheet.add(
         "filter_on",
+        "Filter runs again",
         f"{stale}Open the filter's taps, plug in filter and circulation pumps. Check: water runs, no air rattles, no "
         "drip.",
         minutes_of("small_minutes"),
@@ -236,6 +255,7 @@ def _switch_on(sheet: Sheet, figures: Figures) -> None:
     )
     sheet.add(
         "tidy",
+        "Tidied away, hands washed",
         "Put pump and hose away, drain hose and tote, dry the floor, close the jars and store them, wash your hands.",
         minutes_of("small_minutes"),
     )
@@ -243,6 +263,7 @@ def _switch_on(sheet: Sheet, figures: Figures) -> None:
     rest = minutes_of("refill_rest_minutes")
     sheet.add(
         "heater_on",
+        "Heaters plugged in",
         f"The heaters have stood covered for {rest:.0f} minutes: plug them in. Check that each one's lamp answers.",
         minutes_of("small_minutes"),
         hold=True,
@@ -251,6 +272,7 @@ def _switch_on(sheet: Sheet, figures: Figures) -> None:
     )
     sheet.add(
         "all_on",
+        "Everything on again",
         "Go round once more: heaters on, filter running, circulation running, light, air and lid as they were, level at "
         "the mark. Write the change into your log.",
         minutes_of("small_minutes"),
@@ -266,6 +288,7 @@ def _look(sheet: Sheet, key: str, text: str) -> None:
     after_fill = minutes_of(key)
     sheet.add(
         f"look_{after_fill:.0f}",
+        f"Looked after {after_fill:.0f} minutes",
         f"Look {after_fill:.0f} minutes after filling: {text}",
         1.0,
         waits_for=("fill_end", after_fill),

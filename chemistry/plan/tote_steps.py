@@ -4,40 +4,55 @@ from __future__ import annotations
 
 from chemistry.dosing.pouring import pouring
 from chemistry.plan.figures import Figures, NeutraliserDose
-from chemistry.plan.sheet import Sheet, centimetres, minutes_of
+from chemistry.plan.sheet import Sheet, centimetres, minutes_of, tote_named
 from chemistry.plan.water_guards import needs_airing
 from chemistry.units import figure
 
 
 def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
     """Fill, neutralise, salt and check one tote; ids carry its number."""
-    wait = figures.hot_waits_min[number - 1]
+    wait, tote = figures.hot_waits_min[number - 1], tote_named(number, figures.totes.count)
     if wait > 0:
         sheet.add(
             f"tote_{number}_reheat",
+            "Hot water is back",
             f"Wait for the hot-water store: {wait:.0f} minutes at most, until the hot tap runs at "
             f"{figures.heat.tappings[number - 1].hot_c:.0f} °C on the mean. Feel it with a thermometer, not a hand.",
             wait,
         )
     sheet.add(
         f"tote_{number}_fill",
+        f"{tote.capitalize()} filled",
         _filling(figures, number),
         figures.tap_minutes,
         cautions=("scald", "metals", "standing") if number == 1 else (),
     )
     _neutralise(sheet, figures, number)
     if figures.salts_per_tote_g:
-        sheet.add(f"tote_{number}_salts", _dissolving(figures), minutes_of("dissolve_minutes"), hold=True)
+        sheet.add(
+            f"tote_{number}_salts",
+            f"Salts in {tote}",
+            _dissolving(figures),
+            minutes_of("dissolve_minutes"),
+            hold=True,
+        )
     if needs_airing(figures.states):
         refill = figures.states.refill
         sheet.add(
             f"tote_{number}_air",
+            f"{tote.capitalize()} aired",
             f"Let air bubble through {_of_all(figures, number)} until its pH has come from {refill.first.ph:.1f} near "
             f"{refill.at_rest.ph:.1f}: it holds {refill.first.co2_times_air:.0f} times the CO2 of outdoor air.",
             minutes_of("airing_minutes"),
             hold=True,
         )
-    sheet.add(f"tote_{number}_check", _checking(figures, number), minutes_of("small_minutes"), hold=True)
+    sheet.add(
+        f"tote_{number}_check",
+        f"{tote.capitalize()} checked",
+        _checking(figures, number),
+        minutes_of("small_minutes"),
+        hold=True,
+    )
 
 
 def cups(figures: Figures) -> list[tuple[str, str]]:
@@ -73,16 +88,20 @@ def _of_all(figures: Figures, number: int) -> str:
 
 def _filling(figures: Figures, number: int) -> str:
     blend, drawn_c = figures.heat.blends[number - 1], figures.heat.drawn_c[number - 1]
-    tote, litres = figures.household.tote, figures.totes.volume_l
-    marks = ""
-    if tote.height_m is not None:
-        full_m = tote.height_m * litres / tote.volume_l
-        cold_m = full_m * blend.cold_l / (blend.cold_l + blend.hot_l)
-        marks = f" Cold up to {centimetres(cold_m)} in the tote, then hot up to {centimetres(full_m)}."
+    litres, heights = figures.totes.volume_l, marks_in_tote(figures, number)
+    marks = f" Cold up to {heights[0]} in the tote, then hot up to {heights[1]}." if heights else ""
     return (
         f"Fill {_of_all(figures, number)}: {blend.cold_l:.0f} L cold and {blend.hot_l:.0f} L hot make {litres:.0f} L."
         f"{marks} Stay with it and stir: the thermometer must end at {drawn_c:.1f} °C, within 1{_loses(figures, number)}."
     )
+
+
+def marks_in_tote(figures: Figures, number: int) -> tuple[str, str] | None:
+    """How high the cold water stands in the tote, and then the hot on top of it; None where its height is not given."""
+    if figures.household.tote.height_m is None:
+        return None
+    blend, full_m = figures.heat.blends[number - 1], figures.household.tote_level_m(figures.totes.volume_l)
+    return centimetres(full_m * blend.cold_l / (blend.cold_l + blend.hot_l)), centimetres(full_m)
 
 
 def _loses(figures: Figures, number: int) -> str:
@@ -103,6 +122,7 @@ def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
     contact = contact_minutes(figures.neutraliser)
     sheet.add(
         f"tote_{number}_neutralise",
+        f"NEUTRALISER in {tote_named(number, figures.totes.count)}, no chlorine left",
         f"NEUTRALISER: put {neutraliser_amount(figures)} of {neutraliser_name(figures)} into {_of_all(figures, number)} "
         f"and stir for {contact:.0f} minutes, then test total chlorine in it. It must read zero; if not, put in half as "
         "much again, stir and test again.",

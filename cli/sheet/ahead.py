@@ -1,0 +1,51 @@
+"""Nitrate over the coming weeks: as the log tells where there is one that tells enough, else as the plan has it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from chemistry.errors import TapwrightError
+
+if TYPE_CHECKING:
+    from chemistry.plan.outlook import Range
+    from chemistry.plan.planner import Plan
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """steps: (day or change from now, just before and just after each change).  in_days: whether days or changes count."""
+
+    steps: tuple[tuple[float, Range, Range], ...]
+    in_days: bool
+
+
+def ahead(made: Plan, file: Path, at_s: float) -> Ahead | None:
+    """The course ahead, counted from a time in seconds; None where neither log nor file says how nitrate rises."""
+    from chemistry.plan.courses import nitrate_ahead
+    from chemistry.plan.outlook import Range
+
+    logged = _logged(made, file, at_s)
+    if logged is not None:
+        return Ahead(logged, in_days=True)
+    turns = nitrate_ahead(made.figures)
+    if turns is None:
+        return None
+    exact = [(turn.number, turn.before_mg_l, turn.after_mg_l) for turn in turns]
+    return Ahead(tuple((float(n), Range(b, b, b), Range(a, a, a)) for n, b, a in exact), in_days=False)
+
+
+def _logged(made: Plan, file: Path, at_s: float) -> tuple[tuple[float, Range, Range], ...] | None:
+    """What the log makes of this share; None where there is no log, or it says too little."""
+    from chemistry.plan.outlook import outlook_of
+    from cli.nitrating import events_of, standing
+
+    figures = made.figures
+    tank = figures.tank
+    try:
+        events = events_of(standing(file, tank.name), tank.live_volume_l, None, at_s)
+        tap_mg_l = float(figures.waters.tap.nitrate_mg_l)
+        return outlook_of(tank, tap_mg_l, events, figures.change_share, None, 0.9, at_s / 86400).steps
+    except TapwrightError:
+        return None

@@ -1,0 +1,134 @@
+"""The `sheet` command: a plan in, one page for the phone and for paper out."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cli.answer import Answer, plain
+from cli.new_file import write_new
+from cli.plan_figures import cautions_of
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from chemistry.plan.late import Case
+    from chemistry.plan.planner import Plan
+    from cli.planning import Asked, Planned
+    from cli.sheet.charts import Chart
+    from cli.sheet.content import Card
+
+_DENSE = 9_000  # letters in steps and findings beyond which two sheets of paper take smaller print
+
+
+def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
+    """Plan, write the page, and say where it is."""
+    from cli.planning import planned
+
+    found = planned(asked)
+    made, page = found.made, page_of(found, asked.file)
+    write_new(output, page, force=force, hint="Give another name, or --force.")
+
+    def show(screen: Console) -> None:
+        from cli import pages
+
+        pages.findings(screen, [finding for finding in made.findings if finding.level == "stop"])
+        screen.print(f"{output} is written: {len(made.steps)} steps.", soft_wrap=True)
+        screen.print("Open it on the phone you take to the tank, or print it. It needs no network.", soft_wrap=True)
+
+    result = {
+        "file": str(output),
+        "tank": made.figures.tank.name,
+        "steps": len(made.steps),
+        "bytes": len(page.encode()),
+    }
+    return Answer("sheet", result, show, made.findings, made.assumptions)
+
+
+def page_of(found: Planned, file: Path) -> str:
+    """The whole page of a plan."""
+    from chemistry.plan.clocks import clocks_of
+    from chemistry.plan.late_table import late_case
+    from chemistry.plan.tote_steps import cups
+    from cli.plan_page import LAST_WORD
+    from cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
+    from cli.sheet.forgotten import box
+    from cli.sheet.page import rendered
+
+    made, figures = found.made, found.made.figures
+    clocks = clocks_of(figures, made.steps)
+    shown = cards(made, clocks, found.start_minute)
+    case = late_case(figures)
+    late = None if case is None else box(case)
+    data = script_data(made, shown, clocks, None if late is None else late.data)
+    # The same plan on the same day keeps its ticks; another plan, or the same one a week later, begins without any.
+    named = f"{found.day}{json.dumps(plain(data), sort_keys=True)}"
+    return rendered(
+        {
+            "tank": figures.tank.name,
+            "day": str(found.day),
+            "file": file.name,
+            "density": "dense" if _letters(made, shown) > _DENSE else "",
+            "findings": findings_shown(made.findings),
+            "cups": cups(figures),
+            "neutralised": figures.neutraliser is not None,
+            "totes": totes_shown(figures),
+            "facts": facts(made),
+            "timed": found.start_minute is not None,
+            "cards": shown,
+            "again": _again(shown, figures.totes.count),
+            "late": late,
+            "charts": _charts(made, case, file),
+            "assumptions": [*made.assumptions, *(late.assumptions if late else ())],
+            "sources": cautions_of(made),
+            "last_word": LAST_WORD,
+            "data": plain(data) | {"id": hashlib.sha256(named.encode()).hexdigest()[:16]},
+        }
+    )
+
+
+def _letters(made: Plan, shown: Sequence[Card]) -> int:
+    """How much there is to print, in letters: each tote after the first is a row of a table there."""
+    steps = sum(len(card.step.text) + sum(map(len, card.cautions)) + 30 for card in shown if not card.repeated)
+    return steps + sum(len(finding.text) for finding in made.findings) + 120 * made.figures.totes.count
+
+
+def _again(shown: Sequence[Card], count: int) -> dict[str, Any] | None:
+    """What paper shows of the totes after the first: a box for each of their steps; None where there is one tote."""
+    if count < 2:
+        return None
+    words = {
+        "reheat": "hot again",
+        "fill": "filled",
+        "neutralise": "NEUTRALISER",
+        "salts": "salts",
+        "air": "aired",
+        "check": "checked",
+        "pump": "in tank",
+    }
+    there = {card.step.id.split("_", 2)[2] for card in shown if card.tote > 1}
+    title = "Tote 2: like tote 1." if count == 2 else f"Totes 2 to {count}: each like tote 1, one after another."
+    return {"title": title, "boxes": [word for key, word in words.items() if key in there]}
+
+
+def _charts(made: Plan, late: Case | None, file: Path) -> list[Chart]:
+    """Every chart there is something to show in."""
+    from markupsafe import Markup
+
+    from chemistry import reference
+    from chemistry.plan.courses import filling_course
+    from cli.log_commands import now
+    from cli.sheet.ahead import ahead
+    from cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart
+
+    figures = made.figures
+    course = ahead(made, file, now().timestamp())
+    drawn = [
+        water_chart(figures),
+        *([] if course is None else [nitrate_chart(course, figures.tank.nitrate_ceiling_mg_l)]),
+        filling_chart(filling_course(figures, late), reference.value("limits", "chlorine_acute")),
+    ]
+    return [Chart(Markup(chart.svg), chart.caption) for chart in drawn]

@@ -1,0 +1,208 @@
+"""What stands on the sheet, as plain data: nothing is computed here and nothing is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from chemistry import reference
+from cli.plan_figures import time_of
+
+if TYPE_CHECKING:
+    from chemistry.findings import Finding
+    from chemistry.plan.clocks import Clock
+    from chemistry.plan.figures import Figures
+    from chemistry.plan.planner import Plan
+    from chemistry.plan.sheet import Step
+
+_LEVELS = {"stop": "STOP", "caution": "Caution", "note": "Note"}
+_SERVICES = {"substrate_clean": "substrate", "filter_service": "filter"}
+
+
+@dataclass(frozen=True)
+class Dose:
+    """What one step puts in; unit: g or mL."""
+
+    name: str
+    amount: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Card:
+    """A step as it is shown.
+
+    when: planned time; large: figures to read at arm's length, each with what it is; cautions: those that stand with this
+    step first; tote: the number of the tote it makes or pumps, 0 for none; repeated: whether paper shows it as a row of the
+    totes after the first.  clock: that which it may start by hand; bounds: its minutes in words.
+    """
+
+    step: Step
+    number: int
+    when: str
+    large: Sequence[tuple[str, str]]
+    doses: Sequence[Dose]
+    cautions: Sequence[str]
+    tote: int
+    repeated: bool
+    clock: Clock | None
+    bounds: str
+
+
+def cards(made: Plan, clocks: Sequence[Clock], start_minute: int | None) -> list[Card]:
+    """Every step in order."""
+    by_hand = {clock.starts: clock for clock in clocks if clock.kind != "wait" or clock.starts == clock.ends}
+    said: set[str] = set()
+    found = []
+    for number, step in enumerate(made.steps, 1):
+        new = [key for key in step.cautions if key not in said]
+        said |= set(new)
+        found.append(
+            Card(
+                step,
+                number,
+                time_of(step.start_minute, start_minute),
+                _large(made.figures, step.id),
+                doses_of(made.figures, step.id),
+                [reference.table("cautions")[key]["text"] for key in new],
+                tote := _tote(step.id),
+                tote > 1 and step.id != f"tote_{made.figures.totes.count}_pump",
+                clock := by_hand.get(step.id),
+                "" if clock is None else _bounds(clock),
+            )
+        )
+    return found
+
+
+def _bounds(clock: Clock) -> str:
+    """How long a clock will run."""
+    minutes = clock.minutes
+    if minutes.early == minutes.late:
+        return f"About {minutes.predicted:.1f} minutes."
+    return (
+        f"About {minutes.predicted:.1f} minutes: {minutes.early:.1f} at the earliest, {minutes.late:.1f} at the latest. "
+        f"It calls you after {clock.alarms[0].minute:.0f}."
+    )
+
+
+def _tote(step_id: str) -> int:
+    """The number in the id of a tote's step."""
+    return int(step_id.split("_")[1]) if step_id.startswith("tote_") else 0
+
+
+def doses_of(figures: Figures, step_id: str) -> list[Dose]:
+    """What a step puts into its tote."""
+    chosen = figures.neutraliser
+    if step_id.endswith("_salts"):
+        return [Dose(name, grams, "g") for name, grams in figures.salts_per_tote_g.items()]
+    if not step_id.endswith("_neutralise") or chosen is None:
+        return []
+    from chemistry.plan.tote_steps import neutraliser_name
+
+    if chosen.per_tote_ml is not None:
+        return [Dose(neutraliser_name(figures), chosen.per_tote_ml, "mL")]
+    return [Dose(neutraliser_name(figures), chosen.per_tote_g or 0.0, "g")]
+
+
+def _large(figures: Figures, step_id: str) -> list[tuple[str, str]]:
+    """The figures of a step that are read with wet hands, from afar."""
+    from chemistry.plan.sheet import centimetres
+    from chemistry.units import figure
+
+    doses = [(f"{figure(dose.amount, 4)} {dose.unit}", dose.name) for dose in doses_of(figures, step_id)]
+    if doses:
+        return doses
+    low, full = centimetres(figures.low_level_m), centimetres(figures.tank.water_height_m)
+    number = _tote(step_id)
+    if step_id.endswith("_fill"):
+        blend = figures.heat.blends[number - 1]
+        drawn = f"{figures.heat.drawn_c[number - 1]:.1f} °C"
+        return [(f"{blend.cold_l:.0f} L", "cold"), (f"{blend.hot_l:.0f} L", "hot"), (drawn, "on the thermometer")]
+    if step_id.endswith("_check"):
+        zero = [("0 mg/L", "total chlorine")]
+        return [*zero, (f"{figures.heat.drawn_c[number - 1]:.1f} °C", "within 1")]
+    if step_id in ("drain_start", "drain_end"):
+        return [(low, "above the bottom, then stop")]
+    if step_id in (f"tote_{figures.totes.count}_pump", "fill_end"):
+        return [(full, "above the bottom, then stop")]
+    return []
+
+
+def findings_shown(found: Sequence[Finding]) -> list[dict[str, str]]:
+    """Findings with their level in words."""
+    return [
+        {"level": finding.level, "word": _LEVELS[finding.level], "text": finding.text, "source": finding.source}
+        for finding in found
+    ]
+
+
+def totes_shown(figures: Figures) -> list[dict[str, str]]:
+    """Each tote in a row: cold, hot, and the temperature to draw."""
+    return [
+        {"number": str(number), "cold": f"{blend.cold_l:.0f}", "hot": f"{blend.hot_l:.0f}", "drawn": f"{drawn_c:.1f}"}
+        for number, (blend, drawn_c) in enumerate(zip(figures.heat.blends, figures.heat.drawn_c, strict=True), 1)
+    ]
+
+
+def facts(made: Plan) -> list[tuple[str, str]]:
+    """The change in a few lines."""
+    from chemistry.plan.sheet import centimetres
+    from chemistry.units import figure
+    from cli.plan_figures import total_minutes
+
+    figures = made.figures
+    drain, pump, count = figures.drain_minutes, figures.pump_minutes, figures.totes.count
+    totes = (
+        f"{count} totes of {figures.totes.volume_l:.0f} L" if count > 1 else f"1 tote of {figures.totes.volume_l:.0f} L"
+    )
+    low, full = centimetres(figures.low_level_m), centimetres(figures.tank.water_height_m)
+    each = " a tote" if count > 1 else ""
+    return [
+        ("Change", f"{figure(100 * figures.change_share)} %, {figures.change_volume_l:.0f} L, in {totes}"),
+        ("Marks on the glass", f"{full} and {low} above the tank's bottom"),
+        ("Drain", f"{drain.predicted:.0f} minutes, {drain.early:.0f} at the earliest, {drain.late:.0f} at the latest"),
+        (
+            "Fill",
+            f"{pump.predicted:.0f} minutes{each}, {pump.early:.0f} at the earliest, {pump.late:.0f} at the latest",
+        ),
+        ("In all", f"{total_minutes(made):.0f} minutes until everything is on again"),
+    ]
+
+
+def script_data(
+    made: Plan, shown: Sequence[Card], clocks: Sequence[Clock], late: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    """What the page's script must know; all of it is shown or counted with."""
+    figures = made.figures
+    return {
+        "tank": figures.tank.name,
+        "share": figures.change_share,
+        "volume_l": figures.change_volume_l,
+        "steps": [
+            {
+                "id": card.step.id,
+                "number": card.number,
+                "name": card.step.name,
+                "hold": card.step.hold,
+                "doses": [{"name": dose.name, "amount": dose.amount, "unit": dose.unit} for dose in card.doses],
+                "service": _SERVICES.get(card.step.id),
+            }
+            for card in shown
+        ],
+        "clocks": [
+            {
+                "id": clock.id,
+                "name": clock.name,
+                "kind": clock.kind,
+                "starts": clock.starts,
+                "ends": clock.ends,
+                "early": clock.minutes.early,
+                "predicted": clock.minutes.predicted,
+                "late": clock.minutes.late,
+                "alarms": [{"minute": alarm.minute, "text": alarm.text} for alarm in clock.alarms],
+            }
+            for clock in clocks
+        ],
+        "late": late,
+    }
