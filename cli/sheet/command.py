@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from chemistry.errors import BadInput
 from cli.answer import Answer, plain
 from cli.new_file import write_new
 from cli.plan_figures import cautions_of
@@ -28,6 +29,8 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
     from cli.planning import planned
 
+    if output.resolve() == asked.file.resolve():
+        raise BadInput.of("--output", f"'{output}' is the household file.", "Give another name, such as sheet.html.")
     found = planned(asked)
     made, page = found.made, page_of(found, asked.file)
     write_new(output, page, force=force, hint="Give another name, or --force.")

@@ -35,7 +35,8 @@ class Card:
 
     when: planned time; large: figures to read at arm's length, each with what it is; cautions: those that stand with this
     step first; tote: the number of the tote it makes or pumps, 0 for none; repeated: whether paper shows it as a row of the
-    totes after the first.  clock: that which it may start by hand; bounds: its minutes in words.
+    totes after the first; vital: whether it is the one that is forgotten most dearly.  clock: that which it may start by
+    hand; bounds: its minutes in words.
     """
 
     step: Step
@@ -46,6 +47,7 @@ class Card:
     cautions: Sequence[str]
     tote: int
     repeated: bool
+    vital: bool
     clock: Clock | None
     bounds: str
 
@@ -68,6 +70,7 @@ def cards(made: Plan, clocks: Sequence[Clock], start_minute: int | None) -> list
                 [reference.table("cautions")[key]["text"] for key in new],
                 tote := _tote(step.id),
                 tote > 1 and step.id != f"tote_{made.figures.totes.count}_pump",
+                step.id.endswith("_neutralise"),
                 clock := by_hand.get(step.id),
                 "" if clock is None else _bounds(clock),
             )
@@ -76,14 +79,14 @@ def cards(made: Plan, clocks: Sequence[Clock], start_minute: int | None) -> list
 
 
 def _bounds(clock: Clock) -> str:
-    """How long a clock will run."""
-    minutes = clock.minutes
-    if minutes.early == minutes.late:
-        return f"About {minutes.predicted:.1f} minutes."
-    return (
-        f"About {minutes.predicted:.1f} minutes: {minutes.early:.1f} at the earliest, {minutes.late:.1f} at the latest. "
-        f"It calls you after {clock.alarms[0].minute:.0f}."
-    )
+    """How long a clock will run, and when it calls."""
+    from chemistry.units import figure
+
+    minutes, first = clock.minutes, clock.alarms[0].minute
+    about = f"About {figure(minutes.predicted, 2)} minutes"
+    if minutes.early < minutes.late:
+        about += f", {figure(minutes.early, 2)} at the earliest, {figure(minutes.late, 2)} at the latest"
+    return f"{about}. It calls you {f'after {figure(first, 2)}' if first else 'from the start: stay with it'}."
 
 
 def _tote(step_id: str) -> int:

@@ -3,6 +3,7 @@ const REPEAT = 4000;
 let audio = null;
 let rang = 0;
 let lock = null;
+let asking = false;
 
 const running = (clock) => state.clocks[clock.id] !== undefined && state.clocks[clock.id].stop === undefined;
 
@@ -13,12 +14,12 @@ function elapsed(clock) {
 
 const remaining = (clock) => clock.predicted * MINUTE - elapsed(clock);
 
-function startClock(clock) {
-  state.clocks[clock.id] = { start: Date.now(), answered: 0 };
+function startClock(clock, now, byTick = false) {
+  state.clocks[clock.id] = { start: now, answered: 0, byTick };
 }
 
-function stopClock(clock) {
-  if (running(clock)) state.clocks[clock.id].stop = Date.now();
+function stopClock(clock, now) {
+  if (running(clock)) state.clocks[clock.id].stop = now;
 }
 
 // How many of its alarms have come due, and whether the latest of them waits for an answer.
@@ -49,7 +50,8 @@ function ring() {
 
 async function stayAwake() {
   const wanted = plan.clocks.some(running);
-  if (!wanted || lock || document.hidden) return;
+  if (!wanted || lock || asking || document.hidden) return;
+  asking = true;
   const sleeps = "This browser may let the screen sleep, and a sleeping phone may not ring: set a kitchen timer as well.";
   try {
     lock = await navigator.wakeLock.request("screen");
@@ -57,6 +59,8 @@ async function stayAwake() {
     write(byId("awake"), "The screen stays on while a clock runs and this page is in front.");
   } catch {
     write(byId("awake"), sleeps);
+  } finally {
+    asking = false;
   }
 }
 
@@ -122,7 +126,9 @@ function renderBar() {
 
 function alarmOf(clock) {
   const box = made("div", "");
-  box.append(made("p", `${clock.alarms[due(clock) - 1].text} (${clock.name}, ${timeOfDay(Date.now())})`));
+  const alarm = clock.alarms[due(clock) - 1];
+  const since = state.clocks[clock.id].start + alarm.minute * MINUTE;
+  box.append(made("p", alarm.text), made("small", `Calls since ${timeOfDay(since)}`), made("br", ""));
   const button = made("button", clock.kind === "wait" ? "I heard it" : "I am there");
   button.type = "button";
   button.addEventListener("click", () => answer(clock));

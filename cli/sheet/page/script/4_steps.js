@@ -34,9 +34,9 @@ function tick(step) {
   const now = Date.now();
   state.ticks[step.id] = now;
   for (const clock of plan.clocks) {
-    if (clock.ends === step.id && running(clock)) state.clocks[clock.id].stop = now;
-    if (clock.starts === step.id && clock.ends !== step.id && !state.clocks[clock.id]) startClock(clock);
-    if (clock.starts === step.id && clock.ends !== step.id) state.clocks[clock.id].byTick ??= state.clocks[clock.id].start === now;
+    const run = state.clocks[clock.id];
+    if (clock.ends === step.id && running(clock)) run.stop = now;
+    if (clock.starts === step.id && clock.ends !== step.id && !run) startClock(clock, now, true);
   }
   const next = nextStep();
   say(next ? `Step ${step.number} is done. Now ${called(next)}` : "Every step is done. Write the record.");
@@ -113,7 +113,7 @@ function pressClock(clock, press) {
     say(whyNot(step) || `The clock of ${called(step)} is over.`);
     return;
   }
-  press(clock);
+  press(clock, Date.now());
   save();
   render();
 }

@@ -35,7 +35,8 @@ function recordText() {
   if (!steps.length) return "";
   const share = changedShare();
   const lines = [`Water change for ${plan.tank}, ${dayOf(firstTick())}`];
-  if (filledAt() && share) lines.push(`Changed ${figure(share, 4)} %, planned ${figure(plan.volume_l, 4)} L`);
+  const planned = `${figure(100 * plan.share, 4)} %, ${figure(plan.volume_l, 4)} L`;
+  if (filledAt() && share) lines.push(share === 100 * plan.share ? `Changed ${planned}` : `Changed ${figure(share, 4)} % (planned ${planned})`);
   if (dosed()) lines.push(`Put in: ${dosed()}`);
   lines.push(...steps.map((step) => `${timeOfDay(state.ticks[step.id])} ${step.name}`), ...timesTaken());
   if (note()) lines.push(`Seen: ${note()}`);

@@ -1,5 +1,6 @@
 // Everything is wired up once, then redrawn whenever something changes and twice a second.
 const OLD = 18 * 60 * MINUTE;
+const SURE = 10000;
 let sureAgain = false;
 
 function render() {
@@ -23,6 +24,7 @@ function again() {
   const button = byId("again");
   if (sureAgain) startAfresh();
   sureAgain = !sureAgain;
+  if (sureAgain) setTimeout(() => { sureAgain = false; write(button, "Begin this sheet again"); }, SURE);
   write(button, sureAgain ? "Yes, wipe every tick and begin again" : "Begin this sheet again");
   byId("note").value = state.typed.note ?? "";
   byId("changed").value = state.typed.changed ?? "";
