@@ -15,6 +15,8 @@ from chemistry.errors import BadInput, TapwrightError
 from cli.answer import refuse
 from cli.asking import AsJson, HouseFile, answered, option
 from cli.log_app import log_app
+from cli.progress import TASK
+from cli.sheet_app import sheet
 from cli.time_app import late, nitrate
 
 app = typer.Typer(
@@ -25,6 +27,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+app.command()(sheet)
 app.command()(nitrate)
 app.command()(late)
 app.add_typer(log_app, name="log")
@@ -73,24 +76,14 @@ def plan(
     ] = False,
     service_filter: Annotated[bool, option("--service-filter", "Service the filter while the level is low.")] = False,
     confident: Annotated[bool, option("--confident", "Say how sure every figure is.")] = False,
+    brief: Annotated[bool, option("--brief", "Only the card to stick on the tote.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Plan a water change: share, blend, doses, times and steps."""
-    from cli.planning import answer
+    from cli.planning import Asked, answer
 
-    answered(
-        lambda: answer(
-            file,
-            tank,
-            change,
-            start,
-            date,
-            clean_substrate=clean_substrate,
-            service_filter=service_filter,
-            confident=confident,
-        ),
-        as_json,
-    )
+    asked = Asked(file, tank, change, start, date, clean_substrate, service_filter)
+    answered(lambda: answer(asked, confident=confident, brief=brief), as_json)
 
 
 @app.command()
@@ -344,6 +337,7 @@ def run(words: list[str]) -> int:
     """Run the command line and return its exit code; refusals leave as text or JSON, never as a traceback."""
     as_json = "--json" in words
     command = _command_of(words)
+    TASK.set(f"tapwright {command}")
     try:
         code = app(args=words or ["--help"], prog_name="tapwright", standalone_mode=False) or 0
         sys.stdout.flush()

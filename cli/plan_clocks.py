@@ -39,10 +39,11 @@ def _clocks(figures: Figures) -> list[list[str]]:
         if mark.tote:
             which = f", tote {mark.tote}" if count > 1 else ""
             rows.append((f"{_EVENTS[mark.event]}{which}", mark.minutes))
-    return [_row(name, minutes) for name, minutes in rows]
+    return [minutes_row(name, minutes) for name, minutes in rows]
 
 
-def _row(name: str, minutes: Minutes) -> list[str]:
+def minutes_row(name: str, minutes: Minutes) -> list[str]:
+    """Name, early, predicted and late as cells of a table."""
     return [name, *(f"{value:.1f}" for value in (minutes.early, minutes.predicted, minutes.late))]
 
 

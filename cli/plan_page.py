@@ -33,7 +33,7 @@ _FIGURES = (
     ("conductivity_us_cm", "Conductivity*", "µS/cm", ".0f"),
     ("temperature_c", "Temperature", "°C", ".1f"),
 )
-_LAST_WORD = (
+LAST_WORD = (
     "Local codes, your water company's rules and licensed practice come before anything printed here. "
     "If a reading surprises you, stop and plan again."
 )
@@ -57,7 +57,7 @@ def show_plan(
     pages.assumptions(screen, assumed)
     pages.heading(screen, "Sources of the cautions")
     pages.pairs(screen, [(caution["code"], caution["source"]) for caution in cautions_of(made)])
-    screen.print(_LAST_WORD)
+    screen.print(LAST_WORD)
 
 
 def _in_short(screen: Console, made: Plan) -> None:
@@ -81,7 +81,7 @@ def _in_short(screen: Console, made: Plan) -> None:
     salts = [
         _amount(f"{figure(grams, 4)} g", f"{figure(figures.salts_per_tote_g[name], 4)} g", name, totes.count)
         for name, grams in figures.recipe.grams.items()
-    ] or ["none that help are in the cupboard" if figures.recipe.missed else "none needed"]
+    ] or [no_salts(figures)]
     rows += [("Salts" if index == 0 else "", salt) for index, salt in enumerate(salts)]
     fill = totes.count * figures.pump_minutes.predicted
     rows.append(
@@ -93,6 +93,11 @@ def _in_short(screen: Console, made: Plan) -> None:
     )
     pages.heading(screen, "In short")
     pages.pairs(screen, rows)
+
+
+def no_salts(figures: Figures) -> str:
+    """Why a refill is made without salts."""
+    return "none that help are in the cupboard" if figures.recipe.missed else "none needed"
 
 
 def _neutraliser(figures: Figures) -> str:

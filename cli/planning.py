@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,33 +21,60 @@ if TYPE_CHECKING:
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
 
 
-def answer(
-    file: Path,
-    tank_name: str,
-    change: str | None,
-    start: str | None,
-    today: str | None,
-    *,
-    clean_substrate: bool,
-    service_filter: bool,
-    confident: bool,
-) -> Answer:
-    """The plan of one change as an answer."""
+@dataclass(frozen=True)
+class Asked:
+    """The options that decide a plan, as written."""
+
+    file: Path
+    tank: str
+    change: str | None
+    start: str | None
+    date: str | None
+    clean_substrate: bool
+    service_filter: bool
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan, the minute of the day it begins at (None: not said), and its day."""
+
+    made: Plan
+    start_minute: int | None
+    day: date
+
+
+def planned(asked: Asked) -> Planned:
+    """The plan that was asked for; by the calendar of this machine unless a day is given."""
     from chemistry import units
     from chemistry.plan.planner import plan, tank_named
     from cli.household_file import load
 
-    household = load(file)
-    share = None if change is None else units.read(change, "share", "--change")
-    start_minute = None if start is None else _clock_minute(start)
-    jobs = _jobs(tank_named(household, tank_name), today, clean_substrate, service_filter)
-    made = plan(household, tank_name, share, jobs)
+    household = load(asked.file)
+    share = None if asked.change is None else units.read(asked.change, "share", "--change")
+    start_minute = None if asked.start is None else _clock_minute(asked.start)
+    day = _day(asked.date)
+    jobs = _jobs(tank_named(household, asked.tank), day, asked.clean_substrate, asked.service_filter)
+    return Planned(plan(household, asked.tank, share, jobs), start_minute, day)
+
+
+def answer(asked: Asked, *, confident: bool, brief: bool) -> Answer:
+    """The plan of one change as an answer; brief shows it as a card."""
+    if brief and confident:
+        raise BadInput.of(
+            "--brief and --confident", "a card has no room for how sure it is.", "Ask for one, then for the other."
+        )
+    found = planned(asked)
+    made, start_minute = found.made, found.start_minute
     sure, assumed = _sure(made) if confident else (None, made.assumptions)
 
     def show(screen: Any) -> None:
+        from cli.plan_brief import show_brief
         from cli.plan_page import show_plan
 
-        show_plan(screen, made, start_minute, sure, assumed)
+        if brief:
+            show_brief(screen, made, start_minute)
+        else:
+            show_plan(screen, made, start_minute, sure, assumed)
 
     result = _result(made, start_minute) | ({} if sure is None else {"confidence": plain(sure)})
     return Answer("plan", result, show, made.findings, assumed)
@@ -72,14 +100,17 @@ def _clock_minute(text: str) -> int:
     return 60 * int(match[1]) + int(match[2])
 
 
-def _jobs(tank: Tank, today: str | None, clean_substrate: bool, service_filter: bool) -> Jobs:
-    """Today's other jobs; the days since they were last done, by the calendar of this machine unless given."""
-    from chemistry.plan.figures import Jobs
-
+def _day(text: str | None) -> date:
+    """The day as written; today where none is."""
     try:
-        day = date.today() if today is None else date.fromisoformat(today)
+        return date.today() if text is None else date.fromisoformat(text)
     except ValueError:
-        raise BadInput.of("--date", f"'{today}' is read; a date is wanted.", "Write for example 2026-03-14.") from None
+        raise BadInput.of("--date", f"'{text}' is read; a date is wanted.", "Write for example 2026-03-14.") from None
+
+
+def _jobs(tank: Tank, day: date, clean_substrate: bool, service_filter: bool) -> Jobs:
+    """The day's other jobs, and the days since they were last done."""
+    from chemistry.plan.figures import Jobs
 
     def days_since(last: date | None, key: str) -> int | None:
         if not (clean_substrate or service_filter):
