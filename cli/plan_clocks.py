@@ -17,7 +17,7 @@ _EVENTS = {
     "heater dry": "At the heaters",
     "intake dry": "At the intake",
     "heater covered": "Heaters covered",
-    "overflow": "Overflow",
+    "overflow": "Overflow if left",
 }
 
 

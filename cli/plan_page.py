@@ -74,7 +74,8 @@ def _in_short(screen: Console, made: Plan) -> None:
         ),
         (
             "Refill",
-            f"{count} at {figures.refill_temperature_c:.1f} °C: {blend.hot_l:.0f} L hot and {blend.cold_l:.0f} L cold",
+            f"{count} at {figures.refill_temperature_c:.1f} °C: {blend.hot_l:.0f} L hot and {blend.cold_l:.0f} L cold"
+            + (" in all" if totes.count > 1 else ""),
         ),
         ("Neutraliser", _neutraliser(figures)),
     ]

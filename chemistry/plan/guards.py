@@ -154,7 +154,7 @@ def _intake(figures: Figures) -> list[Finding]:
         return []
     text = (
         f"The level falls below the filter's intake ({100 * (figures.tank.intake_height_m or 0):.0f} cm) "
-        f"{mark.minutes.early:.0f} minutes after draining begins: a filter left on would run dry. The steps switch it "
+        f"{mark.minutes.early:.1f} minutes after draining begins: a filter left on would run dry. The steps switch it "
         "off before."
     )
     return [Finding("note", "intake_dry", text, mark.minutes.early, None, "min")]

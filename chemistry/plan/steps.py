@@ -135,8 +135,8 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
         "drain_start",
         "Water runs out",
         f"{begin} and watch the first litres reach the drain. {figures.change_volume_l:.0f} L go out, down to "
-        f"the {low} mark, in about {minutes.predicted:.0f} minutes ({minutes.early:.0f} at the earliest, "
-        f"{minutes.late:.0f} at the latest). {_passes(figures)}{_be_there(minutes.early, after)}",
+        f"the {low} mark, in about {minutes.predicted:.0f} minutes ({minutes.early:.1f} at the earliest, "
+        f"{minutes.late:.1f} at the latest). {_passes(figures)}{_be_there(minutes.early, after)}",
         alone,
     )
     end = (
@@ -157,7 +157,7 @@ def _passes(figures: Figures) -> str:
     """When the falling level leaves heaters and intake dry, at the earliest and at the latest."""
     words = {"heater dry": "to the heaters", "intake dry": "to the filter's intake"}
     passed = [
-        f"It falls {words[mark.event]} after {mark.minutes.early:.0f} to {mark.minutes.late:.0f} minutes. "
+        f"It falls {words[mark.event]} after {mark.minutes.early:.1f} to {mark.minutes.late:.1f} minutes. "
         for mark in figures.flows.marks
         if mark.event in words
     ]
@@ -220,7 +220,7 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
         f"tote_{count}_pump",
         f"Water runs in from {tote_named(count, count)}",
         f"Plug in the pump{f' ({count} of {count}, the last)' if count > 1 else ''}. {figures.totes.volume_l:.0f} L "
-        f"rise to the {full} mark in about {minutes.predicted:.0f} minutes ({minutes.early:.0f} at the earliest). Watch "
+        f"rise to the {full} mark in about {minutes.predicted:.0f} minutes ({minutes.early:.1f} at the earliest). Watch "
         f"the first litre come in, and the fish. {_be_there(minutes.early)}",
         alone,
     )

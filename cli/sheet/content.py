@@ -164,10 +164,10 @@ def facts(made: Plan) -> list[tuple[str, str]]:
     return [
         ("Change", f"{figure(100 * figures.change_share)} %, {figures.change_volume_l:.0f} L, in {totes}"),
         ("Marks on the glass", f"{full} and {low} above the tank's bottom"),
-        ("Drain", f"{drain.predicted:.0f} minutes, {drain.early:.0f} at the earliest, {drain.late:.0f} at the latest"),
+        ("Drain", f"{drain.predicted:.0f} minutes, {drain.early:.1f} at the earliest, {drain.late:.1f} at the latest"),
         (
             "Fill",
-            f"{pump.predicted:.0f} minutes{each}, {pump.early:.0f} at the earliest, {pump.late:.0f} at the latest",
+            f"{pump.predicted:.0f} minutes{each}, {pump.early:.1f} at the earliest, {pump.late:.1f} at the latest",
         ),
         ("In all", f"{total_minutes(made):.0f} minutes until everything is on again"),
     ]
