@@ -23,11 +23,12 @@ def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
     if dose is not None:
         covers = "what is in it and what the rest of the new water brings"
     jug = ", dissolved in a jug of its own water" if made.dose_now.millilitres is None else ""
-    steps = ["Stop the water now: unplug the pump, close the taps."] if running else []
+    steps = ["Stop the water now: unplug the pump. If a tap runs into the tank, close it."] if running else []
     steps += [
         f"Put {dose or said(made.dose_now, case)} into the tank{jug}, where the current is strongest. That covers {covers}.",
-        "Let air bubble hard and keep circulation running. Look at the fish: gasping at the surface, darting or lying on the "
-        "side means chlorine has reached their gills; leave them in the dark and in peace.",
+        "Let air bubble hard. Filter and circulation stay off as long as the water is below their intake. Look at the fish: "
+        "gasping at the surface, darting or lying on the side means chlorine has reached their gills; leave them in the dark "
+        "and in peace.",
         f"After {contact:.0f} minutes test total chlorine in the tank, far from the hose. It must read zero; if not, put in "
         "half as much again, wait and test again.",
     ]

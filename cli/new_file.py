@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
+from uuid import uuid4
 
 from chemistry.errors import BadInput
 
@@ -13,14 +15,30 @@ def write_new(path: Path, text: str, *, force: bool = False, hint: str = "Give a
     Forced, it is written whole beside the old one first: a disk that fills up halfway leaves that as it was.
     hint: what to do where something is there already.
     """
-    target = path.with_name(f"{path.name}.part") if force and path.name else path
+    content = text.encode("utf-8")
+    _refuse_place(path)
+    target = path.with_name(f".{uuid4().hex}.part") if force else path
     try:
-        with target.open("w" if force else "x", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with target.open("xb") as file:
+            file.write(content)
         if target != path:
             target.replace(path)
     except FileExistsError:
         raise BadInput.of(str(path), "is there already and is left as it is.", hint) from None
     except OSError as error:
+        if target != path:
+            with suppress(OSError):
+                target.unlink(missing_ok=True)
         reason = (error.strerror or "unknown reason").lower()
-        raise BadInput.of(str(path), f"cannot be written: {reason}.", "Give a folder you may write to.") from None
+        raise BadInput.of(
+            str(path), f"cannot be written: {reason}.", "Give a name in a folder you may write to."
+        ) from None
+
+
+def _refuse_place(path: Path) -> None:
+    """BadInput for a folder, and for what is no ordinary file, such as a device."""
+    with suppress(OSError):  # a name too long to ask about is refused when it is opened
+        if path.is_dir():
+            raise BadInput.of(str(path), "is a folder.", f"Give a file in it, such as {path / 'new-file'}.")
+        if path.exists() and not path.is_file():
+            raise BadInput.of(str(path), "is no ordinary file and is left as it is.", "Give another name.")

@@ -77,11 +77,14 @@ def hanging(
     for (name, style), text in rows:
         page.append(" " * indent)
         page.append(name.ljust(width), style=style)
-        # A number and its unit stay on one line: wrap breaks at plain spaces only.
-        kept = _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", text)
-        lines = wrap(kept, max(screen.width - margin, 20), break_on_hyphens=False) or [""]
+        lines = wrap(kept_together(text), max(screen.width - margin, 20), break_on_hyphens=False) or [""]
         page.append(" " * gap + f"\n{' ' * margin}".join(lines).replace("\N{NO-BREAK SPACE}", " ") + "\n")
     screen.print(page, end="\n" if blank else "", soft_wrap=True)
+
+
+def kept_together(text: str) -> str:
+    """A number and its unit stay on one line, which breaks at plain spaces only."""
+    return _NUMBER_AND_UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
 def signed(value: float, decimals: int) -> str:

@@ -25,8 +25,8 @@ _CLAUSE_ENDS = re.compile(r"[.:;,](?= |$)")
 _CUT = " ..."
 # Steps that nobody may forget, and those of every tote; the plan's own steps say which there are, and in which order.
 _TICKED = frozenset(
-    ("resolve", "test_tap", "heater_off", "filter_off", "outflow_secured", "drain_end", "inflow_secured", "fill_end",
-     "filter_on", "heater_on")
+    ("resolve", "test_tap", "heater_off", "heater_cooled", "filter_off", "outflow_secured", "drain_end", "inflow_secured",
+     "fill_end", "filter_on", "heater_on")
 )  # fmt: skip
 _TICKED_EACH = ("_neutralise", "_air")
 

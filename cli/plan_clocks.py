@@ -53,12 +53,12 @@ def _heat(figures: Figures) -> list[tuple[str, str]]:
     if math.isinf(supply.blended_l):
         store = "gives blended water without end: its heater keeps up with the taps"
     else:
-        totes = int(supply.blended_l / tote_l)
+        totes = f"{int(supply.blended_l / tote_l)} totes" if supply.blended_l >= tote_l else "less than one tote"
         then = (
             f"another tote {heat.next_tote_min:.0f} minutes after the last" if heat.next_tote_min else "another at once"
         )
         store = (
-            f"{supply.blended_l:.0f} L of blended water in one go, {totes} totes; then {supply.sustained_l_min:.1f} L/min. "
+            f"{supply.blended_l:.0f} L of blended water in one go, {totes}; then {supply.sustained_l_min:.1f} L/min. "
             f"After this change it gives {then}"
         )
     lost = max(heat.drawn_c) - heat.arrives_c

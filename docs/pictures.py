@@ -50,8 +50,11 @@ def walk(page: Page) -> None:
             page.evaluate("document.getElementById('forgotten-heading').scrollIntoView()")
             page.screenshot(path=HERE / "forgotten.png")
         answer(page)
+        if card.locator("fieldset").count():
+            card.locator("[value=zero]").check()
         card.locator(".tick input").click()
-        if "done" not in (card.get_attribute("class") or ""):
+        if "done" not in (card.get_attribute("class") or ""):  # asked whether time has passed
+            page.clock.run_for(3_000)
             card.locator(".tick input").click()
         page.clock.run_for(120_000)
         answer(page)

@@ -168,7 +168,16 @@ def _boxes_follow_the_steps(lines: list[str], made: Plan) -> None:
     at = {step.id: step.name for step in made.steps}
     places = [names.index(tick) for tick in ticks]
     assert places == sorted(places)
-    needed = ["test_tap", "heater_off", "filter_off", "outflow_secured", "drain_end", "inflow_secured", "fill_end"]
+    needed = [
+        "test_tap",
+        "heater_off",
+        "heater_cooled",
+        "filter_off",
+        "outflow_secured",
+        "drain_end",
+        "inflow_secured",
+        "fill_end",
+    ]
     needed += ["filter_on", "heater_on", *(id for id in at if id == "resolve" or id.endswith(("_neutralise", "_air")))]
     assert sorted(ticks) == sorted(at[id] for id in needed)
     assert sum("NEUTRALISER" in tick for tick in ticks) == (
@@ -268,7 +277,7 @@ def test_a_stop_leaves_with_1_and_leads_the_card(tmp_path: Path, tapwright: Run)
     assert said.code == tapwright("plan", path, "--tank", "Shell bay").code == 1
     assert said.out.startswith("STOP  The refill's ")
     assert "Salts        none that help are in the cupboard" in said.out
-    assert "[ ] What forbids to begin is resolved" in said.out
+    assert "[ ] STOP resolved: what forbids to begin" in said.out
 
 
 def test_a_siphon_has_no_plug_to_pull_while_the_tank_drains() -> None:

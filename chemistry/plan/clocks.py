@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from chemistry.change.pumping import Minutes
 from chemistry.plan.figures import Figures
-from chemistry.plan.sheet import Step, be_there_minute, minutes_of, tote_named
+from chemistry.plan.sheet import Step, be_there_minute, centimetres, minutes_of, tote_named
 from chemistry.plan.tote_steps import contact_minutes
 
 Kind = Literal["drain", "fill", "draw", "wait"]
+_UNPLUGGED = "The pump is unplugged"
 
 
 @dataclass(frozen=True)
 class Alarm:
-    """A call, so many minutes after the clock began."""
+    """A call, so many minutes after the clock began; last: only what ends the flow may answer it."""
 
     minute: float
     text: str
+    last: bool = False
 
 
 @dataclass(frozen=True)
@@ -28,7 +31,8 @@ class Clock:
 
     kind: the tank drains or fills, a tote is drawn from the taps, or nothing but time passes.  starts, ends: ids of steps;
     alike where the clock runs during one step, else it starts as the first is done and stops as the last is.  minutes: its
-    bounds are alike where nothing but time passes, and for a tote, whose taps have none.  alarms: earliest first.
+    bounds are alike where nothing but time passes, and for a tote, whose taps have none.  alarms: earliest first.  stopped:
+    what is so once a flow has ended; empty where nothing flows.
     """
 
     id: str
@@ -38,6 +42,7 @@ class Clock:
     ends: str
     minutes: Minutes
     alarms: tuple[Alarm, ...]
+    stopped: str = ""
 
 
 def clocks_of(figures: Figures, steps: Sequence[Step]) -> tuple[Clock, ...]:
@@ -50,14 +55,14 @@ def clocks_of(figures: Figures, steps: Sequence[Step]) -> tuple[Clock, ...]:
 
 def _all(figures: Figures) -> Iterator[Clock]:
     count = figures.totes.count
-    yield _wait(
-        "cooling", "Heaters cool", "heater_off", "heater_cooled", minutes_of("cooling_minutes"), "The heaters are cool"
-    )
+    cooling = minutes_of("cooling_minutes")
+    yield _wait("cooling", "Heaters cool", "heater_off", "heater_cooled", cooling, "The heaters are cool")
     yield _drain(figures)
     for number in range(1, count + 1):
         yield from _tote(figures, number, tote_named(number, count))
     rest = minutes_of("refill_rest_minutes")
-    yield _wait("heaters_covered", "Heaters stand covered", "fill_end", "heater_on", rest, "Plug the heaters in")
+    plug_in = "Plug the heaters in, if the water covers them"
+    yield _wait("heaters_covered", "Heaters stand covered", "fill_end", "heater_on", rest, plug_in)
     for key in ("first_look", "second_look", "third_look"):
         after = minutes_of(key)
         step = f"look_{after:.0f}"
@@ -69,50 +74,74 @@ def _wait(id: str, name: str, starts: str, ends: str, minutes: float, text: str)
     return Clock(id, name, "wait", starts, ends, Minutes(minutes, minutes, minutes), (Alarm(minutes, f"{text}."),))
 
 
-def _drain(figures: Figures) -> Clock:
-    siphon = figures.flows.siphon
-    stop = "stop the siphon" if siphon else "unplug the pump"
-    late = Alarm(figures.drain_minutes.predicted, f"About now the water is at the low mark: {stop}.")
-    first = _be_there(figures.drain_minutes, "Go to the tank, it drains", "Stay at the tank, it drains")
-    return Clock("drain", "Tank drains", "drain", "drain_start", "drain_end", figures.drain_minutes, (first, late))
+def _during(step: str, name: str, minutes: float, text: str) -> Clock:
+    """Nothing but time passes, within one step."""
+    return _wait(step, name, step, step, minutes, text)
 
 
 def _tote(figures: Figures, number: int, tote: str) -> Iterator[Clock]:
     """Wait for hot water, draw, stir, let air bubble, pump."""
-    step, last = f"tote_{number}", number == figures.totes.count
-    wait, draw = figures.hot_waits_min[number - 1], figures.tap_minutes
-    if wait > 0:
-        yield _during(
-            f"{step}_reheat", "Hot water comes back", wait, "The hot store is warm again: feel with a thermometer"
-        )
-    drawn = Minutes(draw, draw, draw)
-    near = _be_there(drawn, f"Go to {tote}, it is nearly full", f"Stay at {tote}, it fills")
-    full = Alarm(draw, f"About now {tote} is full: close the taps.")
-    fill_id = f"{step}_fill"
-    yield Clock(fill_id, f"{tote.capitalize()} is drawn", "draw", fill_id, fill_id, drawn, (near, full))
+    step = f"tote_{number}"
+    if (wait := figures.hot_waits_min[number - 1]) > 0:
+        yield _during(f"{step}_reheat", f"Hot water for {tote}", wait, f"The hot store is warm enough for {tote}")
+    yield _draw(f"{step}_fill", tote, figures.tap_minutes)
     if figures.neutraliser is not None:
         contact = contact_minutes(figures.neutraliser)
         yield _during(
             f"{step}_neutralise", f"Stir {tote}", contact, f"Stirred for long enough: test chlorine in {tote}"
         )
     yield _during(f"{step}_air", f"Air bubbles through {tote}", minutes_of("airing_minutes"), f"Test the pH of {tote}")
-    pump_id = f"{step}_pump"
-    if last:
-        first = _be_there(figures.pump_minutes, "Go to the tank, it fills", "Stay at the tank, it fills")
-        done = Alarm(figures.pump_minutes.predicted, "About now the water is at the full mark: unplug the pump.")
-    else:
-        first = _be_there(figures.pump_minutes, f"Go to {tote}, it runs empty", f"Stay at {tote}, it runs empty")
-        done = Alarm(figures.pump_minutes.predicted, f"About now {tote} is empty: unplug the pump.")
-    ends = "fill_end" if last else pump_id
-    yield Clock(pump_id, f"Pump runs from {tote}", "fill", pump_id, ends, figures.pump_minutes, (first, done))
+    yield _pump(figures, f"{step}_pump", tote, last=number == figures.totes.count)
 
 
-def _during(step: str, name: str, minutes: float, text: str) -> Clock:
-    """Nothing but time passes, within one step."""
-    return _wait(step, name, step, step, minutes, text)
+def _draw(step: str, tote: str, minutes: float) -> Clock:
+    """A tote fills from the taps, whose flow has no bounds."""
+    takes = Minutes(minutes, minutes, minutes)
+    full = Alarm(minutes, f"Close the taps: {tote} is full by now.", last=True)
+    go = _be_there(takes, tote, "it is full")
+    return Clock(step, f"{tote.capitalize()} is drawn", "draw", step, step, takes, (go, full), "The taps are closed")
 
 
-def _be_there(minutes: Minutes, go: str, stay: str) -> Alarm:
-    """The call that comes before the early bound; from the start where that is too near to walk away."""
-    minute = be_there_minute(minutes.early)
-    return Alarm(minute, f"{go if minute else stay}.")
+def _drain(figures: Figures) -> Clock:
+    minutes, siphon = figures.drain_minutes, figures.flows.siphon
+    at_mark = f"at the {centimetres(figures.low_level_m)} mark"
+    stop = "Stop the siphon" if siphon else "Unplug the pump"
+    alarms = (
+        _be_there(minutes, "the tank", f"the water is {at_mark}"),
+        Alarm(minutes.early, f"From now on the water can be {at_mark}: watch it."),
+        Alarm(minutes.late, f"{stop}: the water is {at_mark} by now.", last=True),
+    )
+    stopped = "The siphon is stopped" if siphon else _UNPLUGGED
+    return Clock("drain", "Tank drains", "drain", "drain_start", "drain_end", minutes, alarms, stopped)
+
+
+def _pump(figures: Figures, step: str, tote: str, *, last: bool) -> Clock:
+    """A tote is pumped into the tank: until it is empty, or with the last one until the tank is full."""
+    minutes, name = figures.pump_minutes, f"Pump runs from {tote}"
+    if not last:
+        alarms = (
+            _be_there(minutes, tote, "it is empty"),
+            Alarm(minutes.early, f"From now on {tote} can run dry: watch it."),
+            Alarm(minutes.late, f"Unplug the pump: {tote} is empty by now.", last=True),
+        )
+        return Clock(step, name, "fill", step, step, minutes, alarms, _UNPLUGGED)
+    at_mark = f"at the {centimetres(figures.tank.water_height_m)} mark"
+    over = figures.flows.mark("overflow")
+    runs_over = minutes.late if over is None else max(over.minutes.early, minutes.predicted)
+    alarms = (
+        _be_there(minutes, "the tank", f"the water is {at_mark}"),
+        Alarm(minutes.early, f"From now on the water can be {at_mark}: watch it."),
+        Alarm(
+            min(minutes.late, runs_over), f"Unplug the pump now: the water is {at_mark}, or soon runs over.", last=True
+        ),
+    )
+    return Clock(step, name, "fill", step, "fill_end", minutes, alarms, _UNPLUGGED)
+
+
+def _be_there(minutes: Minutes, place: str, what: str) -> Alarm:
+    """The call that comes before the early bound: half way to it where that is too near to walk away."""
+    away = be_there_minute(minutes.early)
+    minute = float(away or minutes.early / 2)
+    first, last = math.floor(minutes.early - minute), math.ceil(minutes.late - minute)
+    when = f"{first} to {last} minutes" if first < last else f"{last} minutes"
+    return Alarm(minute, f"Be at {place}: {what} in {when}.")

@@ -117,9 +117,7 @@ def late(
     until = math.inf if minute is None else minute
     at = float(filling.minutes) if minute is None else minute
     peak_mg_l, peak_minute = run.peak(filling, until)
-    present_g = float(run.chlorine_g(filling, at))
-    left_l = float(filling.volume_end_l - run.volume_l(filling, at))
-    to_come_g = left_l * chlorine.total_mg_l / 1000
+    present_g, to_come_g = _chlorine_g(filling, at)
     new_l = float(filling.volume_end_l - filling.volume_start_l)
     _, bound = ammonia_after_mg_n_l(chlorine)
     ammonia = (bound * new_l + tank_ammonia_mg_n_l * float(filling.volume_start_l)) / float(filling.volume_end_l)
@@ -148,6 +146,12 @@ def late(
         breakthrough_minute=breaks,
         outflow_end_mg_l=outflow,
     )
+
+
+def _chlorine_g(filling: Filling, minute: float) -> tuple[float, float]:
+    """Chlorine in the tank at that minute, and what the rest of the water will bring [g]."""
+    left_l = float(filling.volume_end_l - run.volume_l(filling, minute))
+    return float(run.chlorine_g(filling, minute)), left_l * float(filling.chlorine_mg_l) / 1000
 
 
 def _dose(dose: Neutralisation | None, bottle: Bottle) -> Amount:
@@ -197,6 +201,10 @@ class Case:
     temperature_c: float | None
     tote: Tote | None
     assumptions: tuple[str, ...]
+
+    def dose_now(self, minute: float) -> Amount:
+        """The dose at a minute, for what is in the tank and what is to come. Raises as `late` does."""
+        return _dose(_neutralised(sum(_chlorine_g(self.filling, minute)), self.chlorine, self.bottle), self.bottle)
 
     def at(self, minute: float | None) -> Late:
         """The same, remembered at another minute."""

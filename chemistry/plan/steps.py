@@ -33,7 +33,7 @@ def steps_of(figures: Figures, stops: Sequence[Finding] = ()) -> tuple[Step, ...
     if stops:
         sheet.add(
             "resolve",
-            "What forbids to begin is resolved",
+            "STOP resolved: what forbids to begin",
             f"STOP: do not begin. Resolve first: {' '.join(finding.text for finding in stops)} Then plan again.",
             0.0,
             hold=True,
@@ -115,12 +115,15 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     )
     siphon = figures.flows.siphon
     into = "one end of the hose well below the water of the tank" if siphon else "the pump into the tank"
-    starts = "start" if siphon else "jump out when the pump starts"
+    secured = (
+        "Clamp the hose shut, so that it does not start by itself."
+        if siphon
+        else "It must not jump out when the pump starts."
+    )
     sheet.add(
         "outflow_secured",
         "Hose tied down at the drain",
-        f"Put {into} and the hose's other end into the drain. Tie that end down and tug at it: it must not {starts}"
-        f"{' by itself: clamp it' if siphon else ''}.",
+        f"Put {into} and the hose's other end into the drain. Tie that end down and tug at it. {secured}",
         minutes_of("small_minutes"),
         hold=True,
         cautions=("discharge", "mains"),
@@ -133,7 +136,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
     after = "after it starts" if siphon else "after plugging in"
     sheet.add(
         "drain_start",
-        "Water runs out",
+        "Siphon on, water goes to the drain" if siphon else "Pump on, water goes to the drain",
         f"{begin} and watch the first litres reach the drain. {figures.change_volume_l:.0f} L go out, down to "
         f"the {low} mark, in about {minutes.predicted:.0f} minutes ({minutes.early:.1f} at the earliest, "
         f"{minutes.late:.1f} at the latest). {_passes(figures)}{_be_there(minutes.early, after)}",
@@ -218,7 +221,7 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
     alone = alone_minutes(minutes.early)
     sheet.add(
         f"tote_{count}_pump",
-        f"Water runs in from {tote_named(count, count)}",
+        f"Pump on, water comes from {tote_named(count, count)}",
         f"Plug in the pump{f' ({count} of {count}, the last)' if count > 1 else ''}. {figures.totes.volume_l:.0f} L "
         f"rise to the {full} mark in about {minutes.predicted:.0f} minutes ({minutes.early:.1f} at the earliest). Watch "
         f"the first litre come in, and the fish. {_be_there(minutes.early)}",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from chemistry.dosing.pouring import pouring
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Sheet, centimetres, minutes_of, tote_named
@@ -15,9 +17,8 @@ def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
     if wait > 0:
         sheet.add(
             f"tote_{number}_reheat",
-            "Hot water is back",
-            f"Wait for the hot-water store: {wait:.0f} minutes at most, until the hot tap runs at "
-            f"{figures.heat.tappings[number - 1].hot_c:.0f} °C on the mean. Feel it with a thermometer, not a hand.",
+            f"Hot water is there for {tote}",
+            _reheating(figures, number, wait),
             wait,
         )
     sheet.add(
@@ -52,6 +53,16 @@ def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
         _checking(figures, number),
         minutes_of("small_minutes"),
         hold=True,
+    )
+
+
+def _reheating(figures: Figures, number: int, wait_min: float) -> str:
+    """Why the hot tap must rest before a tote, and what it then gives."""
+    hot_c, set_c = figures.heat.tappings[number - 1].hot_c, figures.household.hot_water.temperature_c
+    cooler = f" Towards its end the hot tap runs cooler: {hot_c:.0f} °C on the mean." if hot_c < set_c - 1 else ""
+    return (
+        f"Let the hot-water store heat for {math.ceil(wait_min)} minutes before you draw: at most so long, it holds too little "
+        f"hot water for this tote as it is.{cooler} Feel it with a thermometer, not a hand."
     )
 
 
@@ -153,7 +164,9 @@ def _checking(figures: Figures, number: int) -> str:
         made += f" Its pH reads near {rest.ph:.1f} after the airing."
     elif first is not None:
         made += f" Its pH reads about {first.ph:.1f} now, and {rest.ph:.1f} after hours in air: do not correct it."
-    treated = "neutraliser is in, total chlorine zero" if figures.neutraliser else "total chlorine zero"
+    treated = (
+        "neutraliser is in and its cup empty, total chlorine zero" if figures.neutraliser else "total chlorine zero"
+    )
     return (
         f"Check {_of_all(figures, number)}: {treated}, clear, {target_c:.1f} °C within 1{_mending(figures, number)}.{made} "
         "Only then may it meet the fish."

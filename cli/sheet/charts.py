@@ -135,31 +135,39 @@ def nitrate_chart(course: Ahead, ceiling_mg_l: float) -> Chart:
 
 
 def filling_chart(moments: Sequence[Moment], limit_mg_l: float) -> Chart:
-    """The tank's temperature while it fills, and the chlorine a forgotten neutraliser would bring."""
-    drawing, (warmth, chlorine) = _panels(2, 3.2, sharex=True)
+    """The tank's temperature while it fills, and the chlorine a forgotten neutraliser would bring where the tap has any."""
+    chlorinated = moments[-1].forgotten_mg_l > 0
+    drawing, panels = _panels(1 + chlorinated, 1.7 + 1.5 * chlorinated, sharex=True)
     minutes = [moment.minute for moment in moments]
-    temperatures = [moment.temperature_c for moment in moments]
-    warmth.plot(minutes, temperatures, color="black", linewidth=1.5)
-    middle = (min(temperatures) + max(temperatures)) / 2
-    half = max(max(temperatures) - middle, 0.5) * 1.2
-    warmth.set_ylim(middle - half, middle + half)
-    warmth.set_ylabel("tank, °C")
-    levels = [moment.forgotten_mg_l for moment in moments]
-    if levels[-1] > 0:
-        chlorine.plot(minutes, levels, color="black", linewidth=1.5, linestyle="--", label="forgotten")
-    chlorine.plot(minutes, [0.0] * len(minutes), color="black", linewidth=2.5, label="neutralised")
-    chlorine.set_ylim(0, 1.3 * max(*levels, limit_mg_l))
-    chlorine.set_ylabel("chlorine, mg/L")
-    chlorine.set_xlabel("minutes of pumping")
-    chlorine.set_xlim(0, minutes[-1])
-    chlorine.legend(loc="upper left", ncols=2, frameon=False)
-    return Chart(
-        inlined(drawing, "filling", "Temperature and chlorine in the tank while it fills"), _filled(moments, limit_mg_l)
-    )
+    _warmth(panels[0], minutes, [moment.temperature_c for moment in moments])
+    if chlorinated:
+        _chlorine(panels[1], minutes, [moment.forgotten_mg_l for moment in moments])
+    panels[-1].set_xlabel("minutes of pumping")
+    panels[-1].set_xlim(0, minutes[-1])
+    what = "Temperature and chlorine in the tank" if chlorinated else "Temperature of the tank"
+    return Chart(inlined(drawing, "filling", f"{what} while it fills"), _filled(moments, limit_mg_l))
+
+
+def _warmth(axes: Any, minutes: Sequence[float], temperatures_c: Sequence[float]) -> None:
+    middle = (min(temperatures_c) + max(temperatures_c)) / 2
+    half = max(max(temperatures_c) - middle, 0.5) * 1.2
+    axes.plot(minutes, temperatures_c, color="black", linewidth=1.5)
+    axes.set_ylim(middle - half, middle + half)
+    axes.set_ylabel("tank, °C")
+
+
+def _chlorine(axes: Any, minutes: Sequence[float], forgotten_mg_l: Sequence[float]) -> None:
+    axes.plot(minutes, forgotten_mg_l, color="black", linewidth=1.5, linestyle="--", label="forgotten")
+    axes.plot(minutes, [0.0] * len(minutes), color="black", linewidth=2.5, label="neutralised")
+    axes.set_ylim(0, 1.3 * max(forgotten_mg_l))
+    axes.set_ylabel("chlorine, mg/L")
+    axes.legend(loc="upper left", ncols=2, frameon=False)
 
 
 def _filled(moments: Sequence[Moment], limit_mg_l: float) -> str:
     """The filling in words."""
+    from chemistry.units import figure
+
     first, last = moments[0], moments[-1]
     stays = abs(last.temperature_c - first.temperature_c) < 0.05
     warmth = (
@@ -167,13 +175,14 @@ def _filled(moments: Sequence[Moment], limit_mg_l: float) -> str:
         if stays
         else f"goes from {first.temperature_c:.1f} to {last.temperature_c:.1f} °C"
     )
-    worst = (
-        f" Without neutraliser its chlorine would reach {last.forgotten_mg_l:.2f} mg/L; the criterion for fresh water is "
-        f"{limit_mg_l:g} over an hour."
-        if last.forgotten_mg_l > 0
-        else ""
-    )
-    return f"In {last.minute:.0f} minutes of pumping the tank {warmth}, and no chlorine is in it.{worst}"
+    reached, worst = figure(last.forgotten_mg_l, 2), ""
+    if last.forgotten_mg_l > 0:
+        worst = (
+            f" Without neutraliser its chlorine would reach {reached} mg/L; the criterion for fresh water is "
+            f"{limit_mg_l:g} over an hour."
+        )
+    clean = ", and no chlorine is in it" if worst else ""
+    return f"In {last.minute:.0f} minutes of pumping the tank {warmth}{clean}.{worst}"
 
 
 def _panels(rows: int, height_in: float, *, sharex: bool = False) -> tuple[Any, Any]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,21 +18,25 @@ from cli.plan_figures import cautions_of
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chemistry.plan.figures import Figures
     from chemistry.plan.late import Case
     from chemistry.plan.planner import Plan
     from cli.planning import Asked, Planned
     from cli.sheet.charts import Chart
     from cli.sheet.content import Card
 
-_DENSE = 9_000  # letters in steps and findings beyond which two sheets of paper take smaller print
+# Letters on paper, in steps and findings, beyond which two sheets take smaller print.
+_SIZES = ((6900, ""), (8300, "close"), (math.inf, "dense"))
+_BEGINS = b"<!doctype html>"
+_LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
 
 def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
     from cli.planning import planned
 
-    if output.resolve() == asked.file.resolve():
-        raise BadInput.of("--output", f"'{output}' is the household file.", "Give another name, such as sheet.html.")
+    if force:
+        _refuse_others(output)
     found = planned(asked)
     made, page = found.made, page_of(found, asked.file)
     write_new(output, page, force=force, hint="Give another name, or --force.")
@@ -51,10 +57,23 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     return Answer("sheet", result, show, made.findings, made.assumptions)
 
 
+def _refuse_others(output: Path) -> None:
+    """BadInput for a file that is no page: --force is for a sheet written before, not for a household file or a log."""
+    try:
+        with output.open("rb") as file:
+            begins = file.read(len(_BEGINS))
+    except OSError:  # nothing there, or nothing to be read: whoever writes it will say so
+        return
+    if begins and begins != _BEGINS:
+        raise BadInput.of(
+            "--output", f"'{output}' is no page and is left as it is.", "Give another name, such as sheet.html."
+        )
+
+
 def page_of(found: Planned, file: Path) -> str:
     """The whole page of a plan."""
     from chemistry.plan.clocks import clocks_of
-    from chemistry.plan.late_table import late_case
+    from chemistry.plan.late_table import late_cases
     from chemistry.plan.tote_steps import cups
     from cli.plan_page import LAST_WORD
     from cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
@@ -62,10 +81,11 @@ def page_of(found: Planned, file: Path) -> str:
     from cli.sheet.page import rendered
 
     made, figures = found.made, found.made.figures
+    name = file.name.encode("utf-8", "replace").decode()  # of bytes that are no letters
     clocks = clocks_of(figures, made.steps)
     shown = cards(made, clocks, found.start_minute)
-    case = late_case(figures)
-    late = None if case is None else box(case)
+    cases = late_cases(figures)
+    late = box(cases) if cases else None
     data = script_data(made, shown, clocks, None if late is None else late.data)
     # The same plan on the same day keeps its ticks; another plan, or the same one a week later, begins without any.
     named = f"{found.day}{json.dumps(plain(data), sort_keys=True)}"
@@ -73,8 +93,9 @@ def page_of(found: Planned, file: Path) -> str:
         {
             "tank": figures.tank.name,
             "day": str(found.day),
-            "file": file.name,
-            "density": "dense" if _letters(made, shown) > _DENSE else "",
+            "file": name,
+            "quoted_file": shlex.quote(name),
+            "density": next(size for most, size in _SIZES if _letters(made, shown) <= most),
             "findings": findings_shown(made.findings),
             "cups": cups(figures),
             "neutralised": figures.neutraliser is not None,
@@ -82,13 +103,13 @@ def page_of(found: Planned, file: Path) -> str:
             "facts": facts(made),
             "timed": found.start_minute is not None,
             "cards": shown,
-            "again": _again(shown, figures.totes.count),
+            "again": _again(shown, figures),
             "late": late,
-            "charts": _charts(made, case, file),
+            "charts": _charts(made, cases[0] if cases else None, file),
             "assumptions": [*made.assumptions, *(late.assumptions if late else ())],
             "sources": cautions_of(made),
             "last_word": LAST_WORD,
-            "data": plain(data) | {"id": hashlib.sha256(named.encode()).hexdigest()[:16]},
+            "data": plain(data) | {"id": hashlib.sha256(named.encode()).hexdigest()[:16], "day": str(found.day)},
         }
     )
 
@@ -96,13 +117,16 @@ def page_of(found: Planned, file: Path) -> str:
 def _letters(made: Plan, shown: Sequence[Card]) -> int:
     """How much there is to print, in letters: each tote after the first is a row of a table there."""
     steps = sum(len(card.step.text) + sum(map(len, card.cautions)) + 30 for card in shown if not card.repeated)
-    return steps + sum(len(finding.text) for finding in made.findings) + 120 * made.figures.totes.count
+    return steps + sum(len(finding.text) for finding in made.findings) + 40 * made.figures.totes.count
 
 
-def _again(shown: Sequence[Card], count: int) -> dict[str, Any] | None:
+def _again(shown: Sequence[Card], figures: Figures) -> dict[str, Any] | None:
     """What paper shows of the totes after the first: a box for each of their steps; None where there is one tote."""
+    count = figures.totes.count
     if count < 2:
         return None
+    from cli.sheet.content import totes_shown
+
     words = {
         "reheat": "hot again",
         "fill": "filled",
@@ -114,7 +138,10 @@ def _again(shown: Sequence[Card], count: int) -> dict[str, Any] | None:
     }
     there = {card.step.id.split("_", 2)[2] for card in shown if card.tote > 1}
     title = "Tote 2: like tote 1." if count == 2 else f"Totes 2 to {count}: each like tote 1, one after another."
-    return {"title": title, "boxes": [word for key, word in words.items() if key in there]}
+    rest = totes_shown(figures)[1:]
+    half = len(rest) if len(rest) <= _LONG_TABLE else -(-len(rest) // 2)
+    halves = [rest[:half], *([rest[half:]] if rest[half:] else [])]
+    return {"title": title, "halves": halves, "boxes": [word for key, word in words.items() if key in there]}
 
 
 def _charts(made: Plan, late: Case | None, file: Path) -> list[Chart]:

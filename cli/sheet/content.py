@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -36,7 +37,7 @@ class Card:
     when: planned time; large: figures to read at arm's length, each with what it is; cautions: those that stand with this
     step first; tote: the number of the tote it makes or pumps, 0 for none; repeated: whether paper shows it as a row of the
     totes after the first; vital: whether it is the one that is forgotten most dearly.  clock: that which it may start by
-    hand; bounds: its minutes in words.
+    hand.  done: what ticking says.
     """
 
     step: Step
@@ -49,7 +50,7 @@ class Card:
     repeated: bool
     vital: bool
     clock: Clock | None
-    bounds: str
+    done: str
 
 
 def cards(made: Plan, clocks: Sequence[Clock], start_minute: int | None) -> list[Card]:
@@ -72,21 +73,17 @@ def cards(made: Plan, clocks: Sequence[Clock], start_minute: int | None) -> list
                 tote > 1 and step.id != f"tote_{made.figures.totes.count}_pump",
                 step.id.endswith("_neutralise"),
                 clock := by_hand.get(step.id),
-                "" if clock is None else _bounds(clock),
+                _done(step, clock),
             )
         )
     return found
 
 
-def _bounds(clock: Clock) -> str:
-    """How long a clock will run, and when it calls."""
-    from chemistry.units import figure
-
-    minutes, first = clock.minutes, clock.alarms[0].minute
-    about = f"About {figure(minutes.predicted, 2)} minutes"
-    if minutes.early < minutes.late:
-        about += f", {figure(minutes.early, 2)} at the earliest, {figure(minutes.late, 2)} at the latest"
-    return f"{about}. It calls you {f'after {figure(first, 2)}' if first else 'from the start: stay with it'}."
+def _done(step: Step, clock: Clock | None) -> str:
+    """What a tick says of a step; one that leaves something running is done as that runs."""
+    if step.hold:
+        return "Done and confirmed"
+    return "It runs" if clock is not None and clock.starts != clock.ends else "Done"
 
 
 def _tote(step_id: str) -> int:
@@ -111,6 +108,7 @@ def doses_of(figures: Figures, step_id: str) -> list[Dose]:
 def _large(figures: Figures, step_id: str) -> list[tuple[str, str]]:
     """The figures of a step that are read with wet hands, from afar."""
     from chemistry.plan.sheet import centimetres
+    from chemistry.plan.tote_steps import marks_in_tote
     from chemistry.units import figure
 
     doses = [(f"{figure(dose.amount, 4)} {dose.unit}", dose.name) for dose in doses_of(figures, step_id)]
@@ -120,15 +118,17 @@ def _large(figures: Figures, step_id: str) -> list[tuple[str, str]]:
     number = _tote(step_id)
     if step_id.endswith("_fill"):
         blend = figures.heat.blends[number - 1]
+        marks = marks_in_tote(figures, number)
+        cold, hot = ("cold", "hot") if marks is None else (f"cold, up to {marks[0]}", f"then hot, up to {marks[1]}")
         drawn = f"{figures.heat.drawn_c[number - 1]:.1f} °C"
-        return [(f"{blend.cold_l:.0f} L", "cold"), (f"{blend.hot_l:.0f} L", "hot"), (drawn, "on the thermometer")]
+        return [(f"{blend.cold_l:.0f} L", cold), (f"{blend.hot_l:.0f} L", hot), (drawn, "on the thermometer")]
     if step_id.endswith("_check"):
         zero = [("0 mg/L", "total chlorine")]
-        return [*zero, (f"{figures.heat.drawn_c[number - 1]:.1f} °C", "within 1")]
+        return [*zero, (f"{figures.heat.drawn_c[number - 1]:.1f} °C", "in the tote, give or take 1")]
     if step_id in ("drain_start", "drain_end"):
-        return [(low, "above the bottom, then stop")]
+        return [(low, "stop at this mark on the glass")]
     if step_id in (f"tote_{figures.totes.count}_pump", "fill_end"):
-        return [(full, "above the bottom, then stop")]
+        return [(full, "stop at this mark on the glass")]
     return []
 
 
@@ -141,11 +141,17 @@ def findings_shown(found: Sequence[Finding]) -> list[dict[str, str]]:
 
 
 def totes_shown(figures: Figures) -> list[dict[str, str]]:
-    """Each tote in a row: cold, hot, and the temperature to draw."""
-    return [
-        {"number": str(number), "cold": f"{blend.cold_l:.0f}", "hot": f"{blend.hot_l:.0f}", "drawn": f"{drawn_c:.1f}"}
-        for number, (blend, drawn_c) in enumerate(zip(figures.heat.blends, figures.heat.drawn_c, strict=True), 1)
-    ]
+    """Each tote in a row: cold, hot, the temperature to draw, and the marks where its height is known."""
+    from chemistry.plan.tote_steps import marks_in_tote
+
+    found = []
+    for number, (blend, drawn_c) in enumerate(zip(figures.heat.blends, figures.heat.drawn_c, strict=True), 1):
+        cold_mark, hot_mark = marks_in_tote(figures, number) or ("", "")
+        row = {"number": str(number), "cold": f"{blend.cold_l:.0f} L", "hot": f"{blend.hot_l:.0f} L"}
+        wait = figures.hot_waits_min[number - 1]
+        row |= {"drawn": f"{drawn_c:.1f} °C", "cold_mark": cold_mark, "hot_mark": hot_mark}
+        found.append(row | {"wait": f"{math.ceil(wait)} min" if wait > 0 else ""})
+    return found
 
 
 def facts(made: Plan) -> list[tuple[str, str]]:
@@ -180,32 +186,43 @@ def script_data(
     figures = made.figures
     return {
         "tank": figures.tank.name,
+        "totes": figures.totes.count,
         "share": figures.change_share,
         "volume_l": figures.change_volume_l,
-        "steps": [
-            {
-                "id": card.step.id,
-                "number": card.number,
-                "name": card.step.name,
-                "hold": card.step.hold,
-                "doses": [{"name": dose.name, "amount": dose.amount, "unit": dose.unit} for dose in card.doses],
-                "service": _SERVICES.get(card.step.id),
-            }
-            for card in shown
-        ],
-        "clocks": [
-            {
-                "id": clock.id,
-                "name": clock.name,
-                "kind": clock.kind,
-                "starts": clock.starts,
-                "ends": clock.ends,
-                "early": clock.minutes.early,
-                "predicted": clock.minutes.predicted,
-                "late": clock.minutes.late,
-                "alarms": [{"minute": alarm.minute, "text": alarm.text} for alarm in clock.alarms],
-            }
-            for clock in clocks
-        ],
+        "steps": [_step_data(card) for card in shown],
+        "clocks": [_clock_data(clock) for clock in clocks],
         "late": late,
+    }
+
+
+def _step_data(card: Card) -> dict[str, Any]:
+    """A step for the script; what is not said is not so."""
+    said = {
+        "hold": card.step.hold,
+        "doses": [{"name": dose.name, "amount": dose.amount, "unit": dose.unit} for dose in card.doses],
+        "service": _SERVICES.get(card.step.id),
+        "tote": card.tote,
+        "vital": card.vital,
+        "stop": card.step.id == "resolve",
+    }
+    basic = {"id": card.step.id, "number": card.number, "name": card.step.name}
+    return basic | {key: value for key, value in said.items() if value}
+
+
+def _clock_data(clock: Clock) -> dict[str, Any]:
+    """A clock for the script, minutes to a thousandth."""
+    minutes = clock.minutes
+    return {
+        "id": clock.id,
+        "name": clock.name,
+        "kind": clock.kind,
+        "starts": clock.starts,
+        "ends": clock.ends,
+        "early": round(minutes.early, 3),
+        "predicted": round(minutes.predicted, 3),
+        "late": round(minutes.late, 3),
+        "alarms": [
+            {"minute": round(alarm.minute, 3), "text": alarm.text, "last": alarm.last} for alarm in clock.alarms
+        ],
+        "stopped": clock.stopped,
     }

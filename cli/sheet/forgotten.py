@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +17,8 @@ DOSE = "{dose}"
 
 @dataclass(frozen=True)
 class Box:
-    """advice: what to do, with DOSE where the dose stands.  dose: for the whole refill.  rows: minute, chlorine, dose.
+    """advice: what to do, with DOSE where the dose stands.  dose: for the whole refill.  data: the engine's rows for the
+    script, for every tote that may have been the first without neutraliser.
 
     flow, worst, hose: into the tank, in a tank filled without any, and as fish meet it at the hose, with units.  ammonia: what
     then is left; assumptions: what was taken for granted.
@@ -32,25 +34,29 @@ class Box:
     data: dict[str, Any]
 
 
-def box(case: Case) -> Box:
-    """The box of a case, at every minute of the filling."""
+def box(cases: Sequence[Case]) -> Box:
+    """The box of these cases, the first of which is the worst: no tote was neutralised."""
     from chemistry.plan.late_table import late_table
     from chemistry.units import figure
 
-    minutes = float(case.filling.minutes)
-    rows = late_table(case)
-    half, full = case.at(minutes / 2), case.at(minutes)
+    worst = cases[0]
+    half, full = worst.at(float(worst.filling.minutes) / 2), worst.at(float(worst.filling.minutes))
     return Box(
-        advice=advice(case, half, DOSE),
-        dose=said(full.dose_now, case),
-        flow=f"{figure(float(case.filling.flow_l_min))} L/min",
+        advice=advice(worst, half, DOSE),
+        dose=said(full.dose_now, worst),
+        flow=f"{figure(float(worst.filling.flow_l_min))} L/min",
         worst=f"{figure(full.now_mg_l, 2)} mg/L",
         hose=f"{figure(full.hose_mg_l, 2)} mg/L",
         ammonia=ammonia_left(full),
-        assumptions=case.assumptions,
+        assumptions=worst.assumptions,
         data={
-            "agent": case.bottle.agent.name,
-            "minutes": minutes,
-            "rows": [[row.minute, row.chlorine_mg_l, row.dose.grams, row.dose.millilitres] for row in rows],
+            "agent": worst.bottle.agent.name,
+            "from_tote": [
+                [
+                    [round(row.minute, 4), round(row.chlorine_mg_l, 5), row.dose.grams, row.dose.millilitres]
+                    for row in late_table(case)
+                ]
+                for case in cases
+            ],
         },
     )

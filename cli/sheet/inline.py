@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 _SVG, _XLINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}"
 _POINTS = re.compile(r"(?:\w+ )*?([\d.]+)px")
+_LONG, _DIGITS = ("d", "x", "y", "transform"), re.compile(r"-?\d+\.\d{3,}")
 # What matplotlib draws in black takes the colour of the page's letters, light or dark.
 _BLACK = "#000000"
 
@@ -60,7 +61,9 @@ def _plain(element: ElementTree.Element, name: str) -> None:
         elif key and key != "font":
             element.set(key, value)
     for key, value in element.attrib.items():
-        if value == _BLACK:
+        if key in _LONG:
+            element.set(key, _DIGITS.sub(lambda number: f"{float(number[0]):.2f}", value))
+        elif value == _BLACK:
             element.set(key, "currentColor")
         elif value.startswith("url(#"):
             element.set(key, f"url(#{name}-{value[5:]}")

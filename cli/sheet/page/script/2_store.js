@@ -1,32 +1,52 @@
-// What was ticked, timed and typed, kept on this device for this plan alone.
+// What was ticked, timed, read and typed, kept on this device for this plan alone.
 const KEY = `tapwright ${plan.id}`;
-const EMPTY = { ticks: {}, clocks: {}, typed: {} };
-let state = structuredClone(EMPTY);
+const empty = () => ({ ticks: {}, clocks: {}, typed: {}, added: [], wiped: null });
+let state = empty();
 let kept = true;
 
 const isObject = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
+const isTime = (at) => Number.isFinite(at) && Math.abs(at) < 8e15;
+const isRun = (run) => isObject(run) && isTime(run.start) && (run.stop === undefined || isTime(run.stop));
+const isClock = (clock) => isObject(clock) && Array.isArray(clock.runs) && clock.runs.length > 0 && clock.runs.every(isRun) && Number.isInteger(clock.answered);
+
+// Anything else than this page has written is not taken for its own.
+function isState(found) {
+  return isObject(found)
+    && isObject(found.ticks) && Object.entries(found.ticks).every(([id, at]) => stepById.has(id) && isTime(at))
+    && isObject(found.clocks) && Object.entries(found.clocks).every(([id, clock]) => clockById.has(id) && isClock(clock))
+    && isObject(found.typed) && Object.values(found.typed).every((text) => typeof text === "string")
+    && Array.isArray(found.added) && found.added.every((one) => isObject(one) && isTime(one.at) && typeof one.text === "string");
+}
 
 function load() {
   try {
     const found = JSON.parse(localStorage.getItem(KEY) ?? "null");
-    const whole = isObject(found) && ["ticks", "clocks", "typed"].every((part) => isObject(found[part]));
-    state = whole ? found : structuredClone(EMPTY);
-  } catch {
-    kept = false;
+    if (isState(found)) state = found;
+  } catch (error) {
+    kept = error instanceof SyntaxError;
   }
 }
 
 function save() {
   try {
     localStorage.setItem(KEY, JSON.stringify(state));
+    kept = true;
   } catch {
     kept = false;
   }
 }
 
-function startAfresh() {
-  state = structuredClone(EMPTY);
-  save();
-}
-
 const firstTick = () => Math.min(...Object.values(state.ticks));
+
+// A second tap confirms, but not one that comes at once: wet hands tap twice.
+const DEAD = 2000;
+const ASKED = MINUTE;
+let asked = null;
+
+function sure(what) {
+  const now = Date.now();
+  const before = asked?.what === what ? now - asked.at : Infinity;
+  if (before < DEAD) return false;
+  asked = before < ASKED ? null : { what, at: now };
+  return asked === null;
+}

@@ -1,15 +1,14 @@
 // The forgotten neutraliser at the present minute of filling, from the engine's table.
-let typedProblem = "";
+const fillClocks = plan.clocks.filter((clock) => clock.kind === "fill");
+const toteOf = (clock) => stepById.get(clock.starts).tote;
 
-// Minutes that the pump has run into the tank; a tote ticked without its clock counts as predicted.
-function pumpedMinutes() {
-  let minutes = 0;
-  for (const clock of plan.clocks) {
-    if (clock.kind !== "fill") continue;
-    if (state.clocks[clock.id]) minutes += elapsed(clock) / MINUTE;
-    else if (ticked(stepById.get(clock.ends))) minutes += clock.predicted;
-  }
-  return minutes;
+// Minutes that the pump has run into the tank since a tote; one ticked without its clock counts as predicted.
+function pumpedMinutes(fromTote) {
+  const minutes = fillClocks.filter((clock) => toteOf(clock) > fromTote).map((clock) => {
+    if (started(clock)) return elapsed(clock) / MINUTE;
+    return ticked(stepById.get(clock.ends)) ? clock.predicted : 0;
+  });
+  return sum(minutes);
 }
 
 // A number as typed, with a point or a comma; null where it is none in range.
@@ -17,19 +16,26 @@ function typedNumber(text, most) {
   const trimmed = text.trim().replace(",", ".");
   if (!/^\d+(\.\d*)?$|^\.\d+$/.test(trimmed)) return null;
   const number = Number(trimmed);
-  return number >= 0 && number <= most ? number : null;
+  return number <= most ? number : null;
 }
 
 // Chlorine on the line between two rows of the table; the larger of their doses.
-function lateAt(minute) {
-  const rows = plan.late.rows;
-  const end = rows.at(-1);
-  if (minute >= end[0]) return { chlorine: end[1], grams: end[2], millilitres: end[3] };
-  const place = rows.findIndex((row) => row[0] > minute);
+function lateAt(rows, minute) {
+  const place = Math.max(rows.findIndex((row) => row[0] >= minute), 1);
   const [low, high] = [rows[place - 1], rows[place]];
   const part = (minute - low[0]) / (high[0] - low[0]);
   const larger = (column) => (low[column] === null && high[column] === null ? null : Math.max(low[column] ?? 0, high[column] ?? 0));
-  return { chlorine: low[1] + part * (high[1] - low[1]), grams: larger(2), millilitres: larger(3) };
+  return { minute, chlorine: low[1] + part * (high[1] - low[1]), grams: larger(2), millilitres: larger(3) };
+}
+
+// The filling as it stands, by what was typed or else by the clocks; never beyond its end.
+function lateNow() {
+  const fromTote = Number(byId("late-from")?.value ?? 0);
+  const rows = plan.late.from_tote[fromTote];
+  const text = byId("late-typed").value;
+  const typed = text.trim() === "" ? undefined : typedNumber(text, 1440);
+  const problem = typed === null ? `'${text}' is read; minutes from 0 to 1440 are wanted, such as 4.5. The clocks are used.` : "";
+  return { ...lateAt(rows, Math.min(typed ?? pumpedMinutes(fromTote), rows.at(-1)[0])), problem };
 }
 
 function doseSaid({ grams, millilitres }) {
@@ -39,18 +45,34 @@ function doseSaid({ grams, millilitres }) {
   return mass ? `${volume} solution (${mass})` : volume;
 }
 
+const NOT_YET = "By these clocks no such water has been pumped into the tank yet: put the neutraliser into the tote, as its step says. What follows is for water that is in the tank.";
+
 function renderLate() {
   if (!plan.late) return;
-  const text = byId("late-typed").value;
-  const typed = text.trim() === "" ? undefined : typedNumber(text, 1440);
-  const problem = typed === null ? `'${text}' is read; minutes from 0 to 1440 are wanted, such as 4.5. The clocks are used.` : "";
-  write(byId("late-problem"), problem);
-  const minute = typed ?? pumpedMinutes();
-  const found = lateAt(minute);
-  write(byId("late-now"), `${figure(found.chlorine, 2)} mg/L`);
-  write(byId("late-minute"), minute.toFixed(1));
-  write(byId("late-dose"), doseSaid(found));
-  const first = byId("late-first");
-  show(first, minute === 0);
-  write(first, "No water has been pumped into the tank yet by these clocks: put the neutraliser into the tote, as its step says. What follows is for water that is in the tank.");
+  const now = lateNow();
+  write(byId("late-problem"), now.problem);
+  write(byId("late-now"), `${figure(now.chlorine, 2)} mg/L`);
+  write(byId("late-minute"), now.minute.toFixed(1));
+  write(byId("late-dose"), doseSaid(now));
+  tell(byId("late-first"), now.minute === 0 ? NOT_YET : "");
+  show(byId("late-stop"), fillClocks.some(running));
+  byId("late-back").href = nextStep() ? `#step-${nextStep().id}` : "#record-heading";
+}
+
+function stopFilling() {
+  for (const clock of fillClocks) stopClock(clock, Date.now());
+  save();
+  render();
+}
+
+// A tap that bounces is not a second dose.
+function noteDose() {
+  const now = lateNow();
+  const at = Date.now();
+  if (at - (state.added.at(-1)?.at ?? -Infinity) < DEAD) return;
+  const text = `Neutraliser forgotten: put ${doseSaid(now)} into the tank after ${now.minute.toFixed(1)} minutes of pumping, chlorine about ${figure(now.chlorine, 2)} mg/L`;
+  state.added.push({ at, text });
+  write(byId("late-noted"), `Noted for the record at ${timeOfDay(at)}.`);
+  save();
+  render();
 }

@@ -4,14 +4,11 @@ const HEAD = "uid,tank,at,kind,share,dosed,part,note";
 // What was put in, summed over the steps that are ticked.
 function dosed() {
   const sums = new Map();
-  for (const step of plan.steps.filter(ticked)) {
-    for (const dose of step.doses) {
-      const sum = sums.get(dose.name) ?? { amount: 0, unit: dose.unit };
-      sum.amount += dose.amount;
-      sums.set(dose.name, sum);
-    }
+  for (const dose of plan.steps.filter(ticked).flatMap((step) => step.doses ?? [])) {
+    const before = sums.get(dose.name)?.amount ?? 0;
+    sums.set(dose.name, { amount: before + dose.amount, unit: dose.unit });
   }
-  return [...sums].map(([name, sum]) => `${figure(sum.amount, 4)} ${sum.unit} ${name}`).join("; ");
+  return [...sums].map(([name, all]) => `${figure(all.amount, 4)} ${all.unit} ${name}`).join("; ");
 }
 
 const filledAt = () => state.ticks.fill_end;
@@ -24,42 +21,53 @@ function changedShare() {
 }
 
 function took(clock) {
-  const run = state.clocks[clock.id];
-  return run?.stop === undefined ? "" : `${clock.name}: ${figure(elapsed(clock) / MINUTE, 3)} min (planned ${figure(clock.predicted, 3)})`;
+  const minutes = figure(elapsed(clock) / MINUTE, 2);
+  return running(clock) || !started(clock) ? "" : `${clock.name}: ${minutes} min (planned ${figure(clock.predicted, 2)})`;
 }
 
-const timesTaken = () => plan.clocks.filter((clock) => clock.kind !== "wait").map(took).filter(Boolean);
+const timesTaken = () => plan.clocks.filter(flows).map(took).filter(Boolean);
+
+function unfinished() {
+  const open = plan.steps.filter((step) => !ticked(step));
+  return open.length ? `Not done: ${open.length} of ${plan.steps.length} steps, from ${called(open[0])}` : "";
+}
 
 function recordText() {
   const steps = plan.steps.filter(ticked);
-  if (!steps.length) return "";
+  if (!steps.length && !state.added.length) return "";
   const share = changedShare();
-  const lines = [`Water change for ${plan.tank}, ${dayOf(firstTick())}`];
-  const planned = `${figure(100 * plan.share, 4)} %, ${figure(plan.volume_l, 4)} L`;
-  if (filledAt() && share) lines.push(share === 100 * plan.share ? `Changed ${planned}` : `Changed ${figure(share, 4)} % (planned ${planned})`);
-  if (dosed()) lines.push(`Put in: ${dosed()}`);
-  lines.push(...steps.map((step) => `${timeOfDay(state.ticks[step.id])} ${step.name}`), ...timesTaken());
-  if (note()) lines.push(`Seen: ${note()}`);
-  return lines.join("\n");
+  const planned = `${figure(100 * plan.share, 4)} %, ${Math.round(plan.volume_l)} L`;
+  const changed = share === 100 * plan.share ? `Changed ${planned}` : `Changed ${figure(share ?? 0, 4)} % (planned ${planned})`;
+  const events = [...steps.map((step) => ({ at: state.ticks[step.id], text: step.name })), ...state.added];
+  const lines = [
+    `Water change for ${plan.tank}, ${dayOf(events[0].at)}`,
+    filledAt() && share ? changed : "",
+    dosed() ? `Put in: ${dosed()}` : "",
+    ...events.sort((one, other) => one.at - other.at).map((event) => `${timeOfDay(event.at)} ${event.text}`),
+    ...timesTaken(),
+    unfinished(),
+    note() ? `Seen: ${note()}` : "",
+  ];
+  return lines.filter(Boolean).join("\n");
 }
 
 const cell = (value) => (/[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
 
+// One entry for the change once the tank is full, else a note; one for each service, and for each late dose.
 function rows() {
-  const found = [];
+  const steps = plan.steps.filter(ticked);
+  if (!steps.length) return [];
   const run = `${plan.id}-${firstTick()}`;
-  const row = (name, at, kind, values) => {
-    const { share = "", doses = "", part = "", words = "" } = values;
-    found.push([`${run}-${name}`, plan.tank, isoTime(at), kind, share, doses, part, words]);
-  };
-  const seen = [...timesTaken(), note()].filter(Boolean).join("; ");
+  const row = (name, at, kind, { share = "", doses = "", part = "", words = "" }) =>
+    [`${run}-${name}`, plan.tank, isoTime(at), kind, share, doses, part, words];
+  const seen = [...timesTaken(), note()].filter(Boolean);
   const share = changedShare();
-  if (filledAt() && share) row("change", filledAt(), "change", { share: String(Number((share / 100).toFixed(6))), doses: dosed(), words: seen });
-  else if (seen) row("note", state.ticks[lastTicked().id], "note", { words: seen });
-  for (const step of plan.steps.filter((one) => one.service && ticked(one))) {
-    row(step.id, state.ticks[step.id], "service", { part: step.service });
-  }
-  return found;
+  const change = filledAt() && share
+    ? row("change", filledAt(), "change", { share: String(Number((share / 100).toFixed(6))), doses: dosed(), words: seen.join("; ") })
+    : row(`note-${steps.length}`, state.ticks[steps.at(-1).id], "note", { words: ["Water change begun, tank not full", unfinished(), ...seen].filter(Boolean).join("; ") });
+  const services = steps.filter((step) => step.service).map((step) => row(step.id, state.ticks[step.id], "service", { part: step.service }));
+  const late = state.added.map((one) => row(`late-${one.at}`, one.at, "note", { words: one.text }));
+  return [change, ...services, ...late];
 }
 
 const csv = () => [HEAD, ...rows().map((cells) => cells.map(cell).join(","))].join("\n") + "\n";
@@ -71,33 +79,35 @@ function download() {
   link.download = fileName();
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), MINUTE);
-  say(`${fileName()} is made.`);
+  write(byId("record-said"), `${fileName()} is made, at ${timeOfDay(Date.now())}.`);
 }
 
 async function copy() {
   const text = byId("record");
+  let copied = true;
   try {
     await navigator.clipboard.writeText(text.value);
   } catch {
     text.focus();
     text.select();
-    document.execCommand("copy");
+    copied = document.execCommand("copy");
   }
-  say("The record is copied.");
+  write(byId("record-said"), copied ? `Copied at ${timeOfDay(Date.now())}.` : "This browser does not copy: the text is marked, copy it by hand.");
+}
+
+function recordState() {
+  if (!plan.steps.some(ticked)) return "Nothing has been ticked yet.";
+  return filledAt() ? "The change stands in the record." : "The tank is not full yet: the log would get a note, and no change.";
 }
 
 function renderRecord() {
   const any = plan.steps.some(ticked);
-  const writes = any && rows().length > 0;
-  const state_ = any
-    ? filledAt() ? "The change stands in the record." : "The tank is not full yet: the file for the log would hold no change."
-    : "Nothing has been ticked yet.";
-  write(byId("record-state"), state_);
   const changed = changedShare();
+  write(byId("record-state"), recordState());
   write(byId("changed-problem"), changed ? "" : `'${state.typed.changed}' is read; more than 0 and up to 100 is wanted, such as 40.`);
   const text = recordText();
   if (byId("record").value !== text) byId("record").value = text;
-  byId("download").disabled = !writes || !changed;
-  byId("copy").disabled = !any;
+  byId("download").disabled = !any || !changed;
+  byId("copy").disabled = text === "";
   write(byId("file-name"), any ? fileName() : "CSV");
 }

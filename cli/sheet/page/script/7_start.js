@@ -1,78 +1,166 @@
 // Everything is wired up once, then redrawn whenever something changes and twice a second.
+const DAY = 24 * 60 * MINUTE;
 const OLD = 18 * 60 * MINUTE;
-const SURE = 10000;
-let sureAgain = false;
+let wiping = false;
 
 function render() {
   renderSteps();
   renderClocks();
   renderLate();
   renderRecord();
-  renderOld();
+  renderAgain();
+  tell(byId("old"), [kept ? "" : "This browser keeps nothing: a reload loses the ticks.", age()].filter(Boolean).join(" "));
 }
 
-function renderOld() {
-  const begun = plan.steps.some(ticked) && Date.now() - firstTick() > OLD;
-  const lost = "This browser keeps nothing: a reload loses the ticks.";
-  const old = begun ? `These ticks were begun on ${dayOf(firstTick())}. For another change plan again, or begin this sheet again below.` : "";
-  write(byId("old"), [kept ? "" : lost, old].filter(Boolean).join(" "));
-  show(byId("old"), byId("old").textContent !== "");
+// What a page that was not made for today must say.
+function age() {
+  if (plan.steps.some(ticked)) {
+    const old = Date.now() - firstTick() > OLD;
+    return old ? `These ticks were begun on ${dayOf(firstTick())}. For another change test tap and tank, and plan again.` : "";
+  }
+  const days = Math.round((Date.parse(dayOf(Date.now())) - Date.parse(plan.day)) / DAY);
+  return days > 0 ? `Planned ${days === 1 ? "yesterday" : `${days} days ago`}: test tap and tank, and plan again.` : "";
 }
 
-// The second press does it: one tap with a wet hand must not wipe the record.
-function again() {
-  const button = byId("again");
-  if (sureAgain) startAfresh();
-  sureAgain = !sureAgain;
-  if (sureAgain) setTimeout(() => { sureAgain = false; write(button, "Begin this sheet again"); }, SURE);
-  write(button, sureAgain ? "Yes, wipe every tick and begin again" : "Begin this sheet again");
-  byId("note").value = state.typed.note ?? "";
-  byId("changed").value = state.typed.changed ?? "";
+function renderAgain() {
+  const flow = plan.clocks.some((clock) => flows(clock) && running(clock));
+  const any = plan.steps.some(ticked);
+  if (flow || !any) wiping = false;
+  byId("again").disabled = flow || !any;
+  show(byId("wipe"), wiping);
+  show(byId("bring-back"), !any && isState(state.wiped));
+  write(byId("again-said"), flow ? "Water runs: nothing is wiped before its clock is stopped." : "");
+}
+
+function wipe() {
+  if (!sure("wipe")) return;
+  state = { ...empty(), wiped: { ...state, wiped: null } };
+  wiping = false;
+  asked = null;
+  fillFields();
+  save();
   render();
 }
 
-function remember(id, key) {
-  const field = byId(id);
-  field.value = state.typed[key] ?? "";
-  field.addEventListener("input", () => {
-    state.typed[key] = field.value;
+function askToWipe() {
+  sure("wipe");
+  wiping = true;
+  render();
+}
+
+function bringBack() {
+  state = state.wiped;
+  fillFields();
+  save();
+  render();
+}
+
+const FIELDS = ["note", "changed"];
+
+function fillFields() {
+  for (const field of FIELDS) if (byId(field).value !== (state.typed[field] ?? "")) byId(field).value = state.typed[field] ?? "";
+}
+
+function remember(field) {
+  byId(field).addEventListener("input", () => {
+    state.typed[field] = byId(field).value;
     save();
     render();
   });
 }
 
+// Another page of this plan, or this one after a sleep, may know more.
+function catchUp() {
+  load();
+  fillFields();
+  render();
+  beat();
+}
+
+function press(id, action) {
+  byId(id)?.addEventListener("click", action);
+}
+
+function button(text, className, action) {
+  const element = made("button", text, className);
+  element.type = "button";
+  element.addEventListener("click", action);
+  return element;
+}
+
+// What only a script fills stands in no page without one.
+function furnish(step) {
+  const card = cardOf(step);
+  const [at, treatment, why] = ["ticked-at", "treated", "why"].map((name) => made("p", "", name));
+  card.querySelector("h3").after(at);
+  card.querySelector(".text").after(treatment);
+  card.querySelector(".tick").before(why);
+  why.id = `why-${step.id}`;
+  card.querySelector(".tick input").setAttribute("aria-describedby", why.id);
+  if (step.vital) card.querySelector(".body").append(readingOf(step));
+}
+
+// What the test of the neutralised tote reads.
+function readingOf(step) {
+  const group = made("fieldset", "", "live-only");
+  group.append(made("legend", "Total chlorine reads"));
+  for (const [value, words] of [["zero", "zero"], ["more", "more than zero"]]) {
+    const radio = made("input", "");
+    Object.assign(radio, { type: "radio", name: readKey(step), value });
+    radio.addEventListener("change", () => pressReading(step, value));
+    const label = made("label", "");
+    label.append(radio, words);
+    group.append(label);
+  }
+  return group;
+}
+
+function furnishClock(panel) {
+  const clock = clockById.get(panel.dataset.clock);
+  panel.setAttribute("role", "group");
+  panel.setAttribute("aria-label", `Clock: ${clock.name}`);
+  panel.append(
+    made("p", bounds(clock), "bounds"),
+    made("p", "", "reading"),
+    button(STARTS[clock.kind], "start", () => pressClock(clock, startClock)),
+    button(clock.stopped || "Stop the clock", "stop", () => pressClock(clock, stopClock)),
+    button("Stopped by mistake: it still runs", "go-on", () => pressClock(clock, goOn)),
+  );
+}
+
+function wireSteps() {
+  for (const step of plan.steps) {
+    furnish(step);
+    const card = cardOf(step);
+    card.querySelector(".tick input").addEventListener("change", () => toggle(step));
+  }
+  document.querySelectorAll("[data-clock]").forEach(furnishClock);
+  press("undo", () => toggle(lastTicked(), nextStep() ?? lastTicked()));
+}
+
 function wire() {
-  for (const card of document.querySelectorAll("[data-step]")) {
-    card.querySelector(".tick input").addEventListener("change", () => toggle(stepById.get(card.dataset.step)));
-  }
-  for (const panel of document.querySelectorAll("[data-clock]")) {
-    const clock = clockById.get(panel.dataset.clock);
-    panel.querySelector(".start").addEventListener("click", () => pressClock(clock, startClock));
-    panel.querySelector(".stop").addEventListener("click", () => pressClock(clock, stopClock));
-  }
-  byId("undo").addEventListener("click", () => untick(lastTicked()));
+  wireSteps();
   byId("show-all").addEventListener("change", (event) => document.body.classList.toggle("show-all", event.target.checked));
-  byId("try-alarm").addEventListener("click", () => { readySound(); setTimeout(ring, 50); });
-  byId("copy").addEventListener("click", copy);
-  byId("download").addEventListener("click", download);
-  byId("again").addEventListener("click", again);
-  byId("late-typed")?.addEventListener("input", renderLate);
-  remember("note", "note");
-  remember("changed", "changed");
+  press("try-alarm", () => { readySound(); setTimeout(ring, 50); });
+  press("copy", copy);
+  press("download", download);
+  press("again", askToWipe);
+  press("wipe", wipe);
+  press("bring-back", bringBack);
+  press("late-stop", stopFilling);
+  press("late-done", noteDose);
+  for (const id of ["late-typed", "late-from"]) byId(id)?.addEventListener("input", renderLate);
+  FIELDS.forEach(remember);
   byId("changed").placeholder = figure(100 * plan.share, 4);
   // A browser lets a page sound only after a touch: every touch makes ready.
   for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, readySound);
-  for (const kind of ["visibilitychange", "pageshow", "focus"]) window.addEventListener(kind, beat);
-  document.addEventListener("visibilitychange", beat);
-  window.addEventListener("storage", (event) => {
-    if (event.key !== KEY) return;
-    load();
-    render();
-  });
+  for (const kind of ["pageshow", "focus"]) window.addEventListener(kind, catchUp);
+  document.addEventListener("visibilitychange", catchUp);
+  window.addEventListener("storage", (event) => { if (event.key === KEY) catchUp(); });
 }
 
 load();
 document.body.classList.add("live");
 wire();
-render();
+catchUp();
 setInterval(beat, 500);
