@@ -1,0 +1,182 @@
+"""The alarm comes before the early bound of the engine's own figures, and calls until it is answered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from browser.conftest import Watch
+from browser.handling import Sheet
+from browser.written import Written
+from chemistry import reference
+
+Pages = Callable[..., Written]
+Opened = Callable[..., Sheet]
+# Counts what is asked of loudspeaker and motor; both still do what they do.
+SPY = """
+window.spied = { tones: 0, buzzes: 0 };
+const make = AudioContext.prototype.createOscillator;
+AudioContext.prototype.createOscillator = function () { spied.tones += 1; window.heard = this; return make.call(this); };
+const buzz = Navigator.prototype.vibrate;
+Navigator.prototype.vibrate = function (pattern) { spied.buzzes += 1; return buzz.call(this, pattern); };
+"""
+
+
+def spied(sheet: Sheet) -> tuple[int, int]:
+    """Tones and vibrations so far."""
+    found = sheet.page.evaluate("spied")
+    return found["tones"], found["buzzes"]
+
+
+def sounding(sheet: Sheet) -> None:
+    """A touch, and the loudspeaker is ready: it is real, and takes its own time."""
+    sheet.on("#try-alarm").click()
+    for _ in range(100):
+        sheet.watched(0.1)
+        if spied(sheet)[0]:
+            return
+        sheet.on("#try-alarm").click()
+    pytest.fail("no tone is made")
+
+
+def draining(pages: Pages, opened: Opened, tank: str = "Rock wall", **options: object) -> Sheet:
+    sheet = opened(pages(tank), scripts=(SPY,), **options)
+    sheet.rush("outflow_secured")
+    sounding(sheet)
+    sheet.tap("drain_start")
+    return sheet
+
+
+@pytest.mark.parametrize("tank", ["Rock wall", "Shell bay"])
+@pytest.mark.parametrize("what", ["drain", "fill"])
+def test_it_comes_before_the_early_bound(pages: Pages, opened: Opened, tank: str, what: str) -> None:
+    sheet = opened(pages(tank))
+    minutes, totes = sheet.plan.plan["minutes"], sheet.plan.plan["totes"]["count"]
+    early = minutes[f"{what}_early"] / (totes if what == "fill" else 1)
+    away = early - reference.value("practice", "small_minutes")  # so long a keeper may be in another room
+    sheet.rush("drain_start" if what == "drain" else f"tote_{totes}_pump")
+    words = "drains" if what == "drain" else "fills"
+    if away >= 2:
+        sheet.later(1)
+        assert not sheet.calling(words), "there is time to walk away"
+        sheet.later(away - 1)
+    else:
+        sheet.watched(1)
+    assert sheet.calling(words)
+    assert any(f"the tank, it {words}" in text for text in sheet.alarms())
+    assert sheet.page.title().startswith("NOW: ")
+
+
+@pytest.mark.parametrize("step", ["tote_1_fill", "tote_1_pump"])
+def test_a_tote_calls_before_it_is_full_or_empty(pages: Pages, opened: Opened, step: str) -> None:
+    sheet = opened(pages("Rock wall"))
+    minutes = sheet.plan.plan["minutes"]
+    early = {"tote_1_fill": minutes["tote"], "tote_1_pump": minutes["fill_early"] / 2}[step]
+    sheet.rush(sheet.ids[sheet.ids.index(step) - 1])
+    sheet.card(step).locator(".start").click()
+    sheet.watched(1)
+    assert not sheet.alarms()
+    sheet.later(early - 1)
+    assert sheet.calling("tote 1")
+
+
+def test_it_sounds_shakes_and_stands_in_the_title_until_it_is_answered(pages: Pages, opened: Opened) -> None:
+    sheet = draining(pages, opened)
+    title = sheet.page.title()
+    silent = spied(sheet)
+    sheet.watched(2.5 * 60)
+    assert spied(sheet) == silent
+    assert sheet.page.title() == title == "Water change for Rock wall"
+    sheet.watched(31)
+    begun = spied(sheet)
+    assert begun[0] > silent[0] and begun[1] > silent[1]
+    assert sheet.page.title() == "NOW: Go to the tank, it drains."
+    alert = sheet.on("[role=alert]")
+    assert alert.is_visible() and "Go to the tank, it drains." in alert.inner_text()
+    sheet.watched(20)
+    again = spied(sheet)
+    assert again[1] >= begun[1] + 4  # at least every five seconds
+    assert again[0] >= begun[0] + 4
+    alert.get_by_role("button", name="I am there").click()
+    assert not sheet.alarms()
+    assert sheet.page.title() == title
+    sheet.watched(60)
+    assert spied(sheet) == again
+    # At the predicted minute it calls once more.
+    sheet.later(sheet.plan.plan["minutes"]["drain"] - 4)
+    assert sheet.calling("low mark: unplug the pump")
+    sheet.watched(5)
+    assert spied(sheet)[0] > again[0]
+    sheet.rush("drain_end")
+    assert not sheet.alarms() and sheet.page.title() == title
+    stopped = spied(sheet)
+    sheet.watched(20)
+    assert spied(sheet) == stopped
+
+
+def test_it_calls_at_once_when_a_phone_wakes_up_late(pages: Pages, opened: Opened) -> None:
+    sheet = draining(pages, opened)
+    before = spied(sheet)
+    sheet.later(6)
+    assert spied(sheet)[0] > before[0] and spied(sheet)[1] > before[1]
+    assert sheet.calling("Go to the tank")
+
+
+def test_several_alarms_are_answered_one_by_one(pages: Pages, opened: Opened) -> None:
+    sheet = draining(pages, opened, "Shell bay")
+    sheet.rush("fill_end")
+    sheet.later(15.1)
+    assert len(sheet.alarms()) == 2
+    assert sheet.calling("Plug the heaters in") and sheet.calling("Look at fish")
+    sheet.on("#alarms button").first.click()
+    assert len(sheet.alarms()) == 1
+    assert sheet.page.title().startswith("NOW: ")
+    before = spied(sheet)
+    sheet.watched(10)
+    assert spied(sheet)[0] > before[0]
+    sheet.on("#alarms button").first.click()
+    assert not sheet.alarms() and not sheet.page.title().startswith("NOW")
+
+
+def test_an_unanswered_alarm_calls_after_a_reload_as_well(pages: Pages, opened: Opened, watch: Watch) -> None:
+    sheet = draining(pages, opened)
+    sheet.later(4)
+    sheet.page.reload()
+    assert sheet.calling("Go to the tank, it drains.")
+    assert sheet.page.title() == "NOW: Go to the tank, it drains."
+    watch.wrong = []  # of what is said on vibration the next test tells
+    sounding(sheet)
+    before = spied(sheet)
+    sheet.watched(10)
+    assert spied(sheet)[0] > before[0] and spied(sheet)[1] > before[1]
+    sheet.on("#alarms button").first.click()
+    sheet.page.reload()
+    assert not sheet.alarms()
+
+
+def test_a_page_nobody_touched_asks_for_nothing_it_may_not(pages: Pages, opened: Opened, watch: Watch) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("drain_start")
+    sheet.later(4)
+    sheet.page.reload()
+    sheet.watched(10)
+    assert sheet.calling("Go to the tank, it drains.")
+    watch.check()
+
+
+def test_the_time_beside_an_alarm_is_when_it_fell_due(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("drain_start")
+    sheet.later(6.5)
+    assert "18:33" in sheet.text("#alarms")
+
+
+def test_a_device_without_sound_or_motor_shows_the_alarm(pages: Pages, opened: Opened) -> None:
+    bare = "delete window.AudioContext; delete window.webkitAudioContext; delete Navigator.prototype.vibrate;"
+    sheet = opened(pages("Rock wall"), scripts=(bare,))
+    sheet.rush("outflow_secured")
+    sheet.tap("drain_start")
+    sheet.later(4)
+    sheet.watched(10)
+    assert sheet.calling("Go to the tank") and sheet.page.title().startswith("NOW")

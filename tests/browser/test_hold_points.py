@@ -1,0 +1,184 @@
+"""Steps in their order: nothing behind an unconfirmed hold can be ticked, and what is ticked can be taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from browser.handling import Sheet
+from browser.written import Written
+
+Pages = Callable[..., Written]
+Opened = Callable[..., Sheet]
+TANKS = ["Rock wall", "Shell bay"]
+
+
+def expected_reason(steps: list[dict[str, Any]], done: int, place: int) -> str:
+    """What stands in the way of the step at `place` with the first `done` ticked: the first open hold, else the next step."""
+    open_steps = steps[done:place]
+    hold = next((step for step in open_steps if step["hold"]), None)
+    wanted = hold or open_steps[0]
+    number = steps.index(wanted) + 1
+    return f"Waits for {'the HOLD at ' if hold else ''}step {number}: {wanted['name']}"
+
+
+@pytest.mark.parametrize("done", [0, 3])  # at a hold, and at a step that is none with a hold behind it
+def test_nothing_behind_an_unconfirmed_hold_can_be_ticked(pages: Pages, opened: Opened, done: int) -> None:
+    sheet = opened(pages("Rock wall"), has_touch=True)
+    before = sheet.ids[:done]
+    if before:
+        sheet.rush(before[-1])
+    behind = range(done + 1, len(sheet.ids))
+    for place, found in zip(behind, sheet.pressed([sheet.ids[place] for place in behind]), strict=True):
+        assert not found["ticked"], found
+        assert found["said"] == found["why"] == expected_reason(sheet.steps, done, place), found
+    assert sheet.ticked() == before
+    for step in (sheet.ids[done + 1], sheet.ids[-1]):
+        sheet.box(step).tap(force=True)
+        assert sheet.ticked() == before
+        sheet.box(step).focus()
+        sheet.page.keyboard.press("Space")
+        assert sheet.ticked() == before
+        assert sheet.box(step).get_attribute("aria-disabled") == "true"
+        assert sheet.box(step).get_attribute("aria-describedby") == f"why-{step}"
+    sheet.box(sheet.ids[done]).focus()
+    sheet.page.keyboard.press("Space")
+    assert sheet.ticked() == sheet.ids[: done + 1]
+
+
+@pytest.mark.parametrize("tank", TANKS)
+def test_every_step_can_be_ticked_in_order_and_no_other(pages: Pages, opened: Opened, tank: str) -> None:
+    sheet = opened(pages(tank))
+    for place, step in enumerate(sheet.ids):
+        assert sheet.on("[aria-current=step]:has(.here:not([hidden]))").get_attribute("data-step") == step
+        refused = sheet.pressed(sheet.ids[place + 1 :])
+        assert sheet.ticked() == sheet.ids[:place]
+        assert all(found["why"] for found in refused)
+        sheet.walk(until=step)
+        assert sheet.ticked() == sheet.ids[: place + 1]
+    assert sheet.text("#progress") == "Every step is done."
+    assert sheet.on("[aria-current]").count() == 0
+
+
+@pytest.mark.parametrize("tank", TANKS)
+def test_a_hold_stands_out_in_words_and_weight(pages: Pages, opened: Opened, tank: str) -> None:
+    sheet = opened(pages(tank))
+    cards = sheet.page.evaluate(
+        """[...document.querySelectorAll("[data-step]")].map((card) => ({
+            head: card.querySelector(".head").innerText,
+            label: card.querySelector("label.tick").innerText,
+            border: parseFloat(getComputedStyle(card).borderLeftWidth),
+            weight: Number(getComputedStyle(card.querySelector(".mark") ?? card).fontWeight),
+        }))"""
+    )
+    for step, card in zip(sheet.steps, cards, strict=True):
+        assert ("HOLD" in card["head"]) == ("confirmed" in card["label"]) == step["hold"], step["id"]
+        assert (card["weight"] >= 700) == step["hold"]
+    held, free = (
+        [card["border"] for step, card in zip(sheet.steps, cards, strict=True) if step["hold"] == wanted]
+        for wanted in (True, False)
+    )
+    assert min(held) >= 2 * max(free)
+
+
+def test_only_the_step_at_hand_is_shown_in_full_unless_asked(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("lay_out")
+    shown = sheet.on("[data-step]:has(.text:visible)")
+    assert [card.get_attribute("data-step") for card in shown.all()] == ["heater_off"]
+    sheet.on("#show-all").check()
+    assert shown.count() == len(sheet.ids)
+
+
+def test_the_last_tick_is_taken_back_by_another_tap_or_the_button(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    assert not sheet.on("#undo").is_visible()
+    sheet.rush("heater_off")
+    sheet.tap("heater_off")
+    assert sheet.ticked() == ["test_tap", "lay_out"]
+    assert sheet.card("heater_off").get_attribute("aria-current") == "step"
+    assert sheet.text("#undo") == f"Undo: {sheet.steps[1]['name']}"
+    sheet.on("#undo").click()
+    assert sheet.ticked() == ["test_tap"]
+    sheet.on("#undo").click()
+    assert sheet.ticked() == []
+    assert not sheet.on("#undo").is_visible()
+    assert sheet.kept()["ticks"] == {}
+
+
+def test_an_earlier_tick_is_not_taken_back_and_the_reason_is_said(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    for step in ("test_tap", "lay_out"):
+        sheet.tap(step)
+        assert sheet.ticked() == ["test_tap", "lay_out", "heater_off"]
+        assert sheet.said() == f"Undo later steps first, from step 3: {sheet.steps[2]['name']}."
+        assert sheet.box(step).get_attribute("aria-disabled") == "true"
+
+
+def test_the_reason_for_refusing_to_untick_is_seen(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    sheet.tap("test_tap")
+    assert "Undo later steps first" in sheet.why("test_tap")
+
+
+def test_a_wait_that_is_not_over_is_asked_about_once(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_1_check")
+    sheet.later(4)
+    sheet.tap("heater_cooled")
+    assert "heater_cooled" not in sheet.ticked()
+    assert sheet.why("heater_cooled").startswith("Heaters cool: 11:00 to go.")
+    assert sheet.said() == sheet.why("heater_cooled")
+    sheet.tap("heater_cooled")
+    assert sheet.ticked()[-1] == "heater_cooled"
+
+
+def test_a_wait_that_is_over_is_not_asked_about(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_1_check")
+    sheet.later(15)
+    sheet.tap("heater_cooled")
+    assert sheet.ticked()[-1] == "heater_cooled"
+
+
+def test_what_a_tick_set_going_or_stopped_is_taken_back_with_it(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("drain_start")
+    begun = sheet.kept()["clocks"]["drain"]["start"]
+    sheet.later(1)
+    sheet.tap("drain_start")
+    assert "drain" not in sheet.kept()["clocks"]
+    assert sheet.reading("drain") == ""
+    sheet.later(1)
+    sheet.tap("drain_start")
+    assert sheet.kept()["clocks"]["drain"]["start"] == begun + 2 * 60_000
+    sheet.later(7)
+    sheet.tap("drain_end")
+    assert "Tank drains: Took 7:00" in sheet.clocks()
+    sheet.later(1)
+    sheet.tap("drain_end")  # the water runs on, and has for eight minutes
+    assert "Tank drains: Runs for 8:00" in sheet.clocks()
+
+
+def test_the_after_care_goes_with_the_tick_that_began_it(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("fill_end")
+    assert {"look_15", "look_60", "look_120", "heaters_covered"} <= set(sheet.kept()["clocks"])
+    sheet.on("#undo").click()
+    assert not {"look_15", "look_60", "look_120", "heaters_covered"} & set(sheet.kept()["clocks"])
+    assert any(line.startswith("Pump runs from the tote: Runs for") for line in sheet.clocks())
+
+
+def test_a_clock_started_by_hand_outlives_the_tick(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("outflow_secured")
+    sheet.card("drain_start").locator(".start").click()
+    sheet.later(2)
+    sheet.tap("drain_start")
+    assert "Tank drains: Runs for 2:00" in sheet.clocks()
+    sheet.tap("drain_start")
+    assert "Tank drains: Runs for 2:00" in sheet.clocks()

@@ -1,0 +1,170 @@
+"""In the hand: targets for wet fingers, no scrolling sideways, keys in order, focus in sight, no motion unasked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from browser.conftest import DESKTOP, PHONE
+from browser.handling import Sheet
+from browser.written import Written
+
+Pages = Callable[..., Written]
+Opened = Callable[..., Sheet]
+TARGET_PX = 44
+NO_CHLORINE = ('total_chlorine = "1.9 mg/L"\nfree_chlorine = "0.2 mg/L"', 'total_chlorine = "0 mg/L"')
+# Everything that can be pressed and is seen: its name and size; a box is as large as the label around it.
+TARGETS = """() => [...document.querySelectorAll("a[href], button, input, textarea, summary, [tabindex='0']")]
+    .filter(element => element.checkVisibility() && !element.matches(".skip"))
+    .map(element => {
+        const box = (element.closest("label") ?? element).getBoundingClientRect();
+        const name = element.id || element.textContent.trim() || element.closest("li")?.id;
+        return { name, width: box.width, height: box.height };
+    })"""
+# How far anything is painted to the right of the window.
+OVER = """() => {
+    const wide = [...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && !e.closest("svg, .unseen, .skip"));
+    const right = Math.max(...wide.map(e => e.getBoundingClientRect().right));
+    return [document.documentElement.scrollWidth - document.documentElement.clientWidth, right - innerWidth];
+}"""
+FOCUSABLE = """() => [...document.querySelectorAll("a[href], button, input, textarea")]
+    .filter(element => element.checkVisibility() && !element.disabled)
+    .map((element, place) => { element.dataset.place = place; return place; })"""
+# Where the focus is, and how much of what has it is in sight: within the window, above the bar unless it is in it.
+FOCUSED = """() => {
+    const element = document.activeElement;
+    const bar = document.getElementById("bar");
+    const foot = bar.contains(element) || !bar.checkVisibility() ? innerHeight : bar.getBoundingClientRect().top;
+    const box = element.getBoundingClientRect();
+    const seen = Math.min(box.bottom, foot) - Math.max(box.top, 0);
+    return { place: element.dataset.place === undefined ? null : Number(element.dataset.place), seen, height: box.height, foot,
+             name: element.id || element.outerHTML.slice(0, 60), outline: getComputedStyle(element).outlineStyle };
+}"""
+
+
+def busy(sheet: Sheet) -> Sheet:
+    """In the middle of it: a clock runs and calls, every step is shown, messages stand."""
+    sheet.rush("drain_start")
+    sheet.on("#show-all").check()
+    sheet.on("#changed").fill("x")
+    sheet.on("#late-typed").fill("x")
+    sheet.later(4)
+    assert sheet.alarms()
+    return sheet
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_whatever_can_be_pressed_is_large_enough(pages: Pages, opened: Opened, size: dict[str, int]) -> None:
+    sheet = opened(pages("Rock wall"), viewport=size)
+    for state in ("fresh", "busy", "end"):
+        if state == "busy":
+            busy(sheet)
+        elif state == "end":
+            sheet.rush("look_120")
+        targets: list[dict[str, Any]] = sheet.page.evaluate(TARGETS)
+        assert len(targets) > 30
+        assert [target for target in targets if min(target["width"], target["height"]) < TARGET_PX] == []
+
+
+@pytest.mark.parametrize("state", ["fresh", "busy", "end"])
+def test_nothing_scrolls_sideways(pages: Pages, opened: Opened, state: str) -> None:
+    sheet = opened(pages("Rock wall"))
+    if state == "busy":
+        busy(sheet)
+    elif state == "end":
+        sheet.rush("look_120")
+        sheet.on("#note").fill("unbroken" * 40)
+    for width in (360, 320):  # a phone; a desktop's 1280 at 400 % (WCAG 2.2, 1.4.10)
+        sheet.page.set_viewport_size({"width": width, "height": 740})
+        scrolled, right = sheet.page.evaluate(OVER)
+        assert (scrolled, right <= 0.5) == (0, True), width
+
+
+@pytest.mark.parametrize(("width", "letters"), [(360, "200%"), (180, "100%")], ids=["letters", "page"])
+def test_nothing_scrolls_sideways_at_twice_the_size(pages: Pages, opened: Opened, width: int, letters: str) -> None:
+    sheet = busy(opened(pages("Rock wall")))
+    sheet.page.set_viewport_size({"width": width, "height": 740})
+    sheet.page.evaluate("size => { document.documentElement.style.fontSize = size; }", letters)
+    scrolled, _ = sheet.page.evaluate(OVER)
+    assert scrolled <= 0
+
+
+def tabbed(sheet: Sheet) -> list[dict[str, Any]]:
+    """Where the focus goes as the Tab key is pressed from the top to the end."""
+    sheet.page.evaluate("document.querySelector('.skip').focus()")
+    found: list[dict[str, Any]] = [sheet.page.evaluate(FOCUSED)]
+    for _ in range(120):
+        sheet.page.keyboard.press("Tab")
+        stop = sheet.page.evaluate(FOCUSED)
+        if stop["place"] is None or (found and stop["place"] <= found[-1]["place"]):
+            return found
+        found.append(stop)
+    raise AssertionError("the focus never comes to the end")
+
+
+def hidden(stops: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Where less is in sight of what has the focus than the whole of it, or of a tall one than a target's height."""
+    return [stop for stop in stops if stop["seen"] < min(stop["height"], TARGET_PX) - 1]
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_keys_go_in_the_order_of_the_page_and_focus_stays_in_sight(
+    pages: Pages, opened: Opened, size: dict[str, int]
+) -> None:
+    sheet = busy(opened(pages("Shell bay"), viewport=size))
+    places = sheet.page.evaluate(FOCUSABLE)
+    stops = tabbed(sheet)
+    assert [stop["place"] for stop in stops] == places
+    assert sheet.on("[tabindex]:not([tabindex='-1'])").count() == 0
+    assert hidden(stops) == []
+    assert {stop["outline"] for stop in stops[1:]} == {"solid"}  # the first was not focused by a key
+
+
+def test_focus_is_in_sight_with_several_alarms(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("fill_end")
+    sheet.later(16)
+    assert len(sheet.alarms()) == 2
+    sheet.page.evaluate(FOCUSABLE)
+    stops = tabbed(sheet)
+    assert hidden(stops) == []
+
+
+def test_the_next_step_stands_at_the_top_after_a_tick(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    for step, following in (("test_tap", "lay_out"), ("lay_out", "heater_off"), ("heater_off", "tote_1_fill")):
+        sheet.rush(step)
+        assert 0 <= sheet.card(following).bounding_box()["y"] <= 40
+
+
+def test_nothing_moves_where_motion_is_not_wanted(pages: Pages, opened: Opened) -> None:
+    sheet = busy(opened(pages("Rock wall"), reduced_motion="reduce"))
+    moving = sheet.page.evaluate(
+        """[...document.querySelectorAll("*")].filter((element) => {
+            const style = getComputedStyle(element);
+            const moves = style.animationName !== "none" || parseFloat(style.transitionDuration) > 0;
+            return moves || style.scrollBehavior !== "auto";
+        }).map(element => element.tagName)"""
+    )
+    assert moving == []
+    assert sheet.page.evaluate("document.getAnimations().length") == 0
+
+
+def test_letters_and_figures_are_large(pages: Pages, opened: Opened) -> None:
+    sheet = busy(opened(pages("Rock wall")))
+    sizes = sheet.page.evaluate(
+        """[...document.querySelectorAll(".step .large dd, .large .first dd, #late-now, #late-minute")].map(
+            element => parseFloat(getComputedStyle(element).fontSize))"""
+    )
+    assert (
+        len(sizes) > 10 and min(sizes) >= 32
+    )  # px; letters of 3 mm at a phone's 150 px an inch, read from an arm away
+    assert sheet.page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step .text')).fontSize)") >= 16
+
+
+def test_a_page_without_chlorine_lies_as_well(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay", edits=(NO_CHLORINE,)), viewport={"width": 320, "height": 740})
+    sheet.rush("drain_start")
+    assert max(sheet.page.evaluate(OVER)) <= 0.5

@@ -1,0 +1,233 @@
+"""From the first tick to the record, and from there into the log."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import DEMO
+
+from browser.handling import START, Sheet
+from browser.written import Written, called
+
+Pages = Callable[..., Written]
+Opened = Callable[..., Sheet]
+HEAD = ["uid", "tank", "at", "kind", "share", "dosed", "part", "note"]
+NASTY = (
+    'He said "gasp", twice,\nthen\tnothing; \U0001f41f 10\u2009% =HYPERLINK("https://x.example","y")\u2028<b>\x07end'
+)
+CLEAN = 'He said "gasp", twice, then nothing; \U0001f41f 10\u2009% =HYPERLINK("https://x.example","y") <b> end'
+
+
+def downloaded(sheet: Sheet, folder: Path) -> Path:
+    """The file for the log."""
+    with sheet.page.expect_download() as caught:
+        sheet.on("#download").click()
+    path = folder / caught.value.suggested_filename
+    caught.value.save_as(path)
+    return path
+
+
+def rows_of(path: Path) -> list[dict[str, str]]:
+    text = path.read_bytes().decode("utf-8")
+    rows = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
+    assert text.splitlines()[0].split(",") == HEAD
+    return rows
+
+
+def imported(house: Path, path: Path) -> tuple[int, int]:
+    """How many entries were new to the log and how many stood in it."""
+    _, out = called("log", "import", house, path, "--json")
+    result = json.loads(out)["result"]
+    return result["added"], result["known"]
+
+
+def logged(house: Path, tank: str) -> list[dict[str, Any]]:
+    _, out = called("log", "list", house, "--tank", tank, "--json")
+    found: list[dict[str, Any]] = json.loads(out)["result"]["entries"]
+    return found
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Path:
+    """The demo's household file with the demo's log in its logbook, in a folder of its own."""
+    shutil.copy(DEMO, tmp_path / "house.toml")
+    called("log", "import", tmp_path / "house.toml", DEMO.with_name("log.csv"))
+    return tmp_path / "house.toml"
+
+
+def at(sheet: Sheet, step: str) -> datetime:
+    return datetime.fromtimestamp(sheet.kept()["ticks"][step] / 1000, tz=datetime.fromisoformat(START).tzinfo)
+
+
+def test_from_the_first_tick_to_the_log(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
+    plan = pages("Rock wall", "--clean-substrate")
+    sheet = opened(plan, has_touch=True, is_mobile=True, accept_downloads=True)
+    assert sheet.text("#record-state") == "Nothing has been ticked yet."
+    assert sheet.on("#download").is_disabled() and sheet.on("#copy").is_disabled()
+    sheet.walk(by_hand=True)
+    assert sheet.ticked() == sheet.ids
+    sheet.on("#note").fill(NASTY)
+    path = downloaded(sheet, tmp_path)
+    assert path.name == "water-change-2026-03-14.csv"
+    before = logged(demo, "Rock wall")
+    assert imported(demo, path) == (2, 0)
+    new = [entry for entry in logged(demo, "Rock wall") if entry["uid"] not in {old["uid"] for old in before}]
+    (change,) = [entry for entry in new if entry["kind"] == "change"]
+    assert change["share"] == pytest.approx(plan.plan["change_share"], abs=1e-6)
+    assert datetime.fromisoformat(change["at"]) == at(sheet, "fill_end").replace(microsecond=0)
+    assert change["at"].endswith("+01:00")
+    doses = {"sodium thiosulfate pentahydrate": plan.plan["neutraliser"]["agent_g"]}
+    doses |= {salt["salt"]: salt["grams"] for salt in plan.plan["salts"]}
+    written = dict(reversed(dose.split(" g ", 1)) for dose in change["dosed"].split("; "))
+    assert {name: float(grams) for name, grams in written.items()} == pytest.approx(doses, rel=1e-3)
+    assert change["note"].endswith(CLEAN)
+    assert "Tank drains: " in change["note"]
+    services = {entry["part"]: datetime.fromisoformat(entry["at"]) for entry in new if entry["kind"] == "service"}
+    assert services == {"substrate": at(sheet, "substrate_clean").replace(microsecond=0)}
+    # The minutes each thing took: as ticked, beside those planned.
+    took = re.search(r"Tank drains: ([\d.]+) min \(planned ([\d.]+)\)", change["note"])
+    drained = (at(sheet, "drain_end") - at(sheet, "drain_start")).total_seconds() / 60
+    assert float(took[1]) == pytest.approx(drained, rel=0.005)
+    assert float(took[2]) == pytest.approx(plan.plan["minutes"]["drain"], rel=0.005)
+    # A second time adds nothing, nor does a download of the same record after a reload.
+    assert imported(demo, path) == (0, 2)
+    sheet.page.reload()
+    assert imported(demo, downloaded(sheet, tmp_path)) == (0, 2)
+
+
+@pytest.mark.parametrize(
+    ("zone", "offset"), [("America/St_Johns", "-02:30"), ("Asia/Kathmandu", "+05:45"), ("UTC", "+00:00")]
+)
+def test_times_carry_the_offset_of_the_place(
+    pages: Pages, opened: Opened, tmp_path: Path, zone: str, offset: str
+) -> None:
+    sheet = opened(pages("Shell bay"), timezone_id=zone)
+    sheet.rush("fill_end")
+    (row,) = rows_of(downloaded(sheet, tmp_path))
+    assert row["at"].endswith(offset)
+    assert datetime.fromisoformat(row["at"]) == at(sheet, "fill_end").replace(microsecond=0)
+    local = datetime.fromisoformat(row["at"]).strftime("%H:%M")
+    assert sheet.text("#step-fill_end .ticked-at") == f"Done at {local}"
+    assert f"{local} {sheet.steps[sheet.ids.index('fill_end')]['name']}" in sheet.on("#record").input_value()
+
+
+@pytest.mark.parametrize("clipboard", [True, False], ids=["clipboard", "none"])
+def test_the_record_as_text(pages: Pages, opened: Opened, clipboard: bool) -> None:
+    without = "Object.defineProperty(navigator, 'clipboard', { value: undefined });"
+    sheet = opened(pages("Shell bay"), scripts=() if clipboard else (without,))
+    sheet.page.context.grant_permissions(["clipboard-read", "clipboard-write"])
+    sheet.rush("fill_end")
+    sheet.on("#note").fill(NASTY)
+    sheet.on("#copy").click()
+    sheet.page.wait_for_function("document.getElementById('said').textContent === 'The record is copied.'")
+    sheet.on("#note").fill("")
+    sheet.on("#note").press("Control+V")
+    lines = sheet.on("#note").input_value().splitlines()
+    assert lines[0] == "Water change for Shell bay, 2026-03-14"
+    share, litres = (float(figure) for figure in re.search(r"Changed ([\d.]+) %.*?([\d.]+) L", lines[1]).groups())
+    assert share == pytest.approx(100 * sheet.plan.plan["change_share"], rel=1e-3)
+    assert litres == pytest.approx(sheet.plan.plan["change_volume_l"], rel=1e-3)
+    assert lines[-1] == f"Seen: {CLEAN}"
+    done = sheet.ids[: sheet.ids.index("fill_end") + 1]
+    names = [step["name"] for step in sheet.steps]
+    assert [line[6:] for line in lines if re.match(r"\d\d:\d\d ", line)] == names[: len(done)]
+
+
+def test_before_the_tank_is_full_there_is_no_change_to_log(
+    pages: Pages, opened: Opened, demo: Path, tmp_path: Path
+) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    assert "not full yet" in sheet.text("#record-state")
+    assert sheet.on("#download").is_disabled()
+    assert not sheet.on("#copy").is_disabled()
+    sheet.on("#note").fill("Called away")
+    (row,) = rows_of(path := downloaded(sheet, tmp_path))
+    assert (row["kind"], row["share"], row["dosed"], row["note"]) == ("note", "", "", "Called away")
+    assert imported(demo, path) == (1, 0)
+    assert "Changed" not in sheet.on("#record").input_value()
+    sheet.rush("fill_end")
+    assert "stands in the record" in sheet.text("#record-state")
+
+
+def test_the_share_may_be_corrected(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("fill_end")
+    assert sheet.on("#changed").get_attribute("placeholder") == "40"
+    for text in ("abc", "0", "101", "-5", "1e1", "40 %"):
+        sheet.on("#changed").fill(text)
+        assert f"'{text}'" in sheet.text("#changed-problem"), text
+        assert sheet.on("#download").is_disabled(), text
+    for text, share in (("35,5", 0.355), ("100", 1.0), ("37.25", 0.3725)):
+        sheet.on("#changed").fill(text)
+        assert sheet.text("#changed-problem") == ""
+        (row,) = rows_of(path := downloaded(sheet, tmp_path))
+        assert float(row["share"]) == pytest.approx(share)
+    assert "Changed 37.25 %" in sheet.on("#record").input_value()
+    assert imported(demo, path) == (1, 0)
+    assert [entry["share"] for entry in logged(demo, "Rock wall") if entry["dosed"]][-1:] == [0.3725]
+
+
+def test_a_serviced_filter_is_logged(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
+    sheet = opened(pages("Shell bay", "--service-filter"))
+    sheet.rush("fill_end")
+    path = downloaded(sheet, tmp_path)
+    assert [(row["kind"], row["part"]) for row in rows_of(path)] == [("change", ""), ("service", "filter")]
+    assert imported(demo, path) == (2, 0)
+    assert [entry["part"] for entry in logged(demo, "Shell bay")][-2:].count("filter") == 1
+
+
+def test_only_what_was_ticked_was_put_in(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_1_fill")
+    assert "Put in" not in sheet.on("#record").input_value()
+    sheet.rush("tote_1_salts")
+    line = next(line for line in sheet.on("#record").input_value().splitlines() if line.startswith("Put in: "))
+    per_tote = {salt["salt"]: salt["grams_per_tote"] for salt in sheet.plan.plan["salts"]}
+    per_tote["sodium thiosulfate pentahydrate"] = sheet.plan.plan["neutraliser"]["agent_g_per_tote"]
+    amounts = dict(reversed(dose.split(" g ", 1)) for dose in line.removeprefix("Put in: ").split("; "))
+    assert {name: float(grams) for name, grams in amounts.items()} == pytest.approx(per_tote, rel=1e-3)
+
+
+def test_it_takes_two_presses_to_begin_again(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    sheet.on("#note").fill("Kept")
+    sheet.on("#again").click()
+    assert sheet.ticked() == ["test_tap", "lay_out", "heater_off"]
+    assert "Yes, wipe" in sheet.text("#again")
+    sheet.on("#again").click()
+    assert (sheet.ticked(), sheet.clocks(), sheet.on("#note").input_value()) == ([], [], "")
+    sheet.page.reload()
+    assert (sheet.ticked(), sheet.clocks(), sheet.on("#note").input_value()) == ([], [], "")
+
+
+def test_a_first_press_long_ago_does_not_count(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    sheet.on("#again").click()
+    sheet.watched(60)
+    sheet.rush("tote_1_fill")
+    sheet.on("#again").click()
+    assert sheet.ticked() == sheet.ids[:4]
+
+
+def test_a_record_that_went_on_can_be_imported_as_well(
+    pages: Pages, opened: Opened, demo: Path, tmp_path: Path
+) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    sheet.on("#note").fill("Called away")
+    imported(demo, downloaded(sheet, tmp_path))
+    sheet.later(30)
+    sheet.rush("tote_1_fill")
+    imported(demo, downloaded(sheet, tmp_path))

@@ -1,0 +1,173 @@
+"""Clocks go by the time of day: right after a sleep, several at once, started and stopped by ticks or by hand."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+import pytest
+
+from browser.handling import START, Sheet
+from browser.written import Written
+
+Pages = Callable[..., Written]
+Opened = Callable[..., Sheet]
+BEGIN = datetime.fromisoformat(START)
+LOCK = """
+window.locks = { asked: 0, held: 0 };
+Object.defineProperty(navigator, "wakeLock", { value: { request: async () => {
+    locks.asked += 1; locks.held += 1;
+    const lock = new EventTarget();
+    lock.release = async () => { locks.held -= 1; lock.dispatchEvent(new Event("release")); };
+    return lock;
+} } });
+"""
+
+
+def at_drain(sheet: Sheet) -> Sheet:
+    """Everything before draining is ticked."""
+    sheet.rush("outflow_secured")
+    return sheet
+
+
+def test_a_clock_is_started_and_stopped_by_hand(pages: Pages, opened: Opened) -> None:
+    sheet = at_drain(opened(pages("Rock wall")))
+    card = sheet.card("drain_start")
+    assert card.locator(".start").is_visible() and not card.locator(".stop").is_visible()
+    card.locator(".start").click()
+    assert card.locator(".stop").is_visible() and not card.locator(".start").is_visible()
+    sheet.later(2.5)
+    assert sheet.reading("drain") == "Runs for 2:30"
+    assert sheet.text("#nearest").startswith("Tank drains: runs for 2:30, calls in 0:30")
+    card.locator(".stop").click()
+    sheet.later(60)
+    assert sheet.reading("drain") == "Took 2:30"
+    assert not sheet.on("#bar").is_visible()
+    card.locator(".start").click()
+    sheet.later(1)
+    assert sheet.reading("drain") == "Runs for 1:00"
+
+
+def test_the_figures_beside_a_clock_are_the_engines(pages: Pages, opened: Opened) -> None:
+    for tank in ("Rock wall", "Shell bay"):
+        plan = pages(tank)
+        sheet = opened(plan)
+        minutes, totes = plan.plan["minutes"], plan.plan["totes"]["count"]
+        for clock, what, count in (("drain", "drain", 1), (f"tote_{totes}_pump", "fill", totes)):
+            bounds = sheet.on(f'[data-clock="{clock}"] .bounds').text_content()
+            shown = [float(figure) for figure in re.findall(r"\d+(?:\.\d+)?", bounds)][:3]
+            exact = [minutes[key] / count for key in (what, f"{what}_early", f"{what}_late")]
+            assert shown == pytest.approx(exact, abs=0.05)  # shown to a tenth of a minute
+
+
+@pytest.mark.parametrize("slept_min", [0.7, 47.0, 26 * 60.0])
+def test_a_clock_is_right_when_the_phone_slept(pages: Pages, opened: Opened, slept_min: float) -> None:
+    sheet = at_drain(opened(pages("Rock wall")))
+    sheet.rush("drain_start")
+    begun = sheet.kept()["clocks"]["drain"]["start"]
+    # Time goes on and no timer fires in between.
+    woken = datetime.fromtimestamp(begun / 1000, tz=BEGIN.tzinfo) + timedelta(minutes=slept_min)
+    sheet.page.clock.set_system_time(woken)
+    sheet.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    seconds = round(60 * slept_min)
+    hours, rest = divmod(seconds, 3600)
+    said = f"{hours}:{rest // 60:02}:{rest % 60:02}" if hours else f"{rest // 60}:{rest % 60:02}"
+    assert f"Tank drains: Runs for {said}" in sheet.clocks()
+    sheet.watched(1)
+    seconds += 1
+    assert sheet.now() == begun + 1000 * seconds
+    assert bool(sheet.alarms()) == (slept_min > 1)
+
+
+def test_several_clocks_run_at_once_each_by_its_own_time(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("heater_off")
+    sheet.later(1)
+    sheet.card("tote_1_fill").locator(".start").click()
+    sheet.later(2)
+    assert sheet.clocks() == ["Heaters cool: 12:00 to go", "Tote 1 is drawn: Runs for 2:00"]
+    assert sheet.text("#nearest").startswith("Tote 1 is drawn: runs for 2:00, calls in 3:00, and 1 more")
+    sheet.later(6)
+    sheet.tap("tote_1_fill")
+    sheet.card("tote_1_neutralise").locator(".start").click()
+    sheet.later(1.5)
+    assert sheet.clocks() == ["Heaters cool: 4:30 to go", "Tote 1 is drawn: Took 8:00", "Stir tote 1: 3:30 to go"]
+
+
+def test_draining_is_timed_by_its_ticks(pages: Pages, opened: Opened) -> None:
+    sheet = at_drain(opened(pages("Shell bay")))
+    assert not any("Tank drains" in line for line in sheet.clocks())
+    sheet.rush("drain_start")
+    sheet.later(2)
+    assert "Tank drains: Runs for 2:00" in sheet.clocks()
+    sheet.later(1.5)
+    sheet.rush("drain_end")
+    sheet.later(30)
+    assert "Tank drains: Took 3:30" in sheet.clocks()
+
+
+def test_after_care_calls_at_15_60_and_120_minutes(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("fill_end")
+    passed = 0.0
+    for minutes in (15, 60, 120):
+        sheet.later(minutes - passed - 2 / 60)
+        assert not sheet.calling("Look at fish"), minutes
+        assert f"Look after {minutes} minutes: 0:02 to go" in sheet.clocks()
+        sheet.later(3 / 60)
+        passed = minutes + 1 / 60
+        assert sheet.calling("Look at fish"), minutes
+        assert f"Look after {minutes} minutes: Over since 0:01" in sheet.clocks()
+        while sheet.alarms():
+            sheet.on("#alarms button").first.click()
+
+
+def test_a_clock_that_is_set_back_harms_nothing(pages: Pages, opened: Opened) -> None:
+    sheet = at_drain(opened(pages("Rock wall")))
+    sheet.rush("drain_start")
+    begun = sheet.kept()["clocks"]["drain"]["start"]
+    begun_at = datetime.fromtimestamp(begun / 1000, tz=BEGIN.tzinfo)
+    sheet.page.clock.set_system_time(begun_at - timedelta(hours=2))
+    sheet.watched(1)
+    assert "Tank drains: Runs for 0:00" in sheet.clocks()
+    assert sheet.alarms() == []
+    assert "-" not in "".join(sheet.clocks())
+    sheet.page.reload()
+    assert "Tank drains: Runs for 0:00" in sheet.clocks()
+    sheet.page.clock.set_system_time(begun_at + timedelta(minutes=4))
+    sheet.watched(1)
+    assert "Tank drains: Runs for 4:01" in sheet.clocks()
+    sheet.rush("drain_end")
+    assert "Tank drains: Took 4:01" in sheet.clocks()
+
+
+def test_a_step_behind_cannot_start_its_clock(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.on("#show-all").check()
+    start = sheet.card("drain_start").locator(".start")
+    assert start.get_attribute("aria-disabled") == "true"
+    start.click(force=True)
+    assert sheet.clocks() == []
+    assert sheet.said() == sheet.why("drain_start") != ""
+
+
+def test_the_screen_is_kept_awake_while_a_clock_runs(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"), scripts=(LOCK,))
+    sheet.watched(5)
+    assert sheet.page.evaluate("locks") == {"asked": 0, "held": 0}
+    sheet.rush("heater_off")
+    sheet.watched(5)
+    assert sheet.page.evaluate("locks") == {"asked": 1, "held": 1}
+    assert "stays on" in sheet.text("#awake")
+    sheet.on("#undo").click()
+    sheet.watched(1)
+    assert sheet.page.evaluate("locks.held") == 0
+
+
+def test_a_browser_that_lets_the_screen_sleep_is_said_to(pages: Pages, opened: Opened) -> None:
+    refuse = "Object.defineProperty(navigator, 'wakeLock', { value: undefined });"
+    sheet = opened(pages("Shell bay"), scripts=(refuse,))
+    sheet.rush("heater_off")
+    sheet.watched(1)
+    assert "kitchen timer" in sheet.text("#awake")
