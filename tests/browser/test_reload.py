@@ -41,10 +41,10 @@ def test_a_reload_and_a_second_page_find_everything_as_it_was(pages: Pages, open
     sheet.on("#changed").fill("38")
     sheet.card("tote_1_pump").locator(".start").click()
     sheet.later(3)
-    assert sheet.calling("runs empty")
+    assert sheet.calling("Be at tote 1: ")
     sheet.on("#alarms button").first.click()
     before = shown(sheet)
-    assert "Tank drains: Took 7:18" in before[2]
+    assert "Tank drains: Stopped at 7:18" in before[2]
     assert "Pump runs from tote 1: Runs for 3:00" in before[2]
     assert before[3] == []
     sheet.page.reload()
@@ -80,8 +80,9 @@ def test_another_plan_has_ticks_of_its_own(pages: Pages, opened: Opened, other: 
     assert second.ticked() == ["test_tap"]
 
 
-WHOLE = {"ticks": {}, "clocks": {}, "typed": {}}
+WHOLE = {"ticks": {}, "clocks": {}, "typed": {}, "added": [], "wiped": None}
 AT = 1_773_509_400_000
+RUN = {"start": AT}
 
 
 def kept(**parts: object) -> str:
@@ -105,9 +106,14 @@ FOREIGN = {
     "a clock that is null": kept(clocks={"drain": None}),
     "a clock that is a number": kept(clocks={"drain": 5}),
     "a clock without a start": kept(clocks={"drain": {}}),
-    "a start that is text": kept(clocks={"drain": {"start": "x", "answered": 0}}),
+    "a clock without a run": kept(clocks={"drain": {"runs": [], "answered": 0}}),
+    "a start that is text": kept(clocks={"drain": {"runs": [{"start": "x"}], "answered": 0}}),
+    "a stop that is null": kept(clocks={"drain": {"runs": [{"start": AT, "stop": None}], "answered": 0}}),
+    "an answer that is text": kept(clocks={"drain": {"runs": [RUN], "answered": "all"}}),
+    "a late dose without a time": kept(added=[{"text": "x"}]),
+    "late doses that are none": kept(added={}),
     "a note that is a number": kept(typed={"note": 5, "changed": 40}),
-    "unknown steps and clocks": kept(ticks={"no_such_step": AT}, clocks={"no_such_clock": {"start": AT, "answered": 0}}),
+    "unknown steps and clocks": kept(ticks={"no_such_step": AT}, clocks={"no_such_clock": {"runs": [RUN], "answered": 0}}),
     "a tick far ahead of the next": kept(ticks={"fill_end": AT}),
 }  # fmt: skip
 
@@ -155,7 +161,7 @@ def test_a_browser_that_keeps_nothing_says_so_and_works(pages: Pages, opened: Op
     sheet.rush("drain_end")
     assert sheet.ticked() == sheet.ids[: sheet.ids.index("drain_end") + 1]
     assert "keeps nothing" in sheet.text("#old")
-    assert any(line.startswith("Tank drains: Took") for line in sheet.clocks())
+    assert any(line.startswith("Tank drains: Stopped at") for line in sheet.clocks())
     assert "Drained" in sheet.on("#record").input_value()
 
 
@@ -167,3 +173,11 @@ def test_old_ticks_are_told_apart_from_todays(pages: Pages, opened: Opened) -> N
     sheet.later(60 + 5)
     sheet.page.reload()
     assert "2026-03-14" in sheet.text("#old")
+
+
+def test_a_sheet_of_another_day_says_how_old_it_is(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"), at=START)
+    assert not sheet.on("#old").is_visible()
+    sheet.later(7 * 24 * 60)
+    sheet.page.reload()
+    assert "Planned 7 days ago" in sheet.text("#old") and "plan again" in sheet.text("#old")
