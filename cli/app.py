@@ -13,7 +13,18 @@ import typer
 from chemistry import __version__
 from chemistry.errors import BadInput, TapwrightError
 from cli.answer import refuse
-from cli.asking import AsJson, HouseFile, answered, option
+from cli.asking import (
+    AsJson,
+    Change,
+    CleanSubstrate,
+    Day,
+    HouseFile,
+    ServiceFilter,
+    Start,
+    TankName,
+    answered,
+    option,
+)
 from cli.log_app import log_app
 from cli.progress import TASK
 from cli.sheet_app import sheet
@@ -67,14 +78,12 @@ def check(file: HouseFile, as_json: AsJson = False) -> None:
 @app.command()
 def plan(
     file: HouseFile,
-    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
-    change: Annotated[str | None, option("--change", "Share to change, such as 45%; else from nitrate.")] = None,
-    start: Annotated[str | None, option("--start", "Time of day to begin, such as 18:30.")] = None,
-    date: Annotated[str | None, option("--date", "Day of the change, such as 2026-03-14; else today.")] = None,
-    clean_substrate: Annotated[
-        bool, option("--clean-substrate", "Clean the substrate while the level is low.")
-    ] = False,
-    service_filter: Annotated[bool, option("--service-filter", "Service the filter while the level is low.")] = False,
+    tank: TankName,
+    change: Change = None,
+    start: Start = None,
+    date: Day = None,
+    clean_substrate: CleanSubstrate = False,
+    service_filter: ServiceFilter = False,
     confident: Annotated[bool, option("--confident", "Say how sure every figure is.")] = False,
     brief: Annotated[bool, option("--brief", "Only the card to stick on the tote.")] = False,
     as_json: AsJson = False,

@@ -21,6 +21,15 @@ def option(name: str, help: str) -> Any:
     return typer.Option(name, help=help, show_default=False)
 
 
+# What decides a plan, for every command that makes one.
+TankName = Annotated[str, option("--tank", "Name of the tank, as in the file.")]
+Change = Annotated[str | None, option("--change", "Share to change, such as 45%; else from nitrate.")]
+Start = Annotated[str | None, option("--start", "Time of day to begin, such as 18:30.")]
+Day = Annotated[str | None, option("--date", "Day of the change, such as 2026-03-14; else today.")]
+CleanSubstrate = Annotated[bool, option("--clean-substrate", "Clean the substrate while the level is low.")]
+ServiceFilter = Annotated[bool, option("--service-filter", "Service the filter while the level is low.")]
+
+
 def answered(ask: Callable[[], Answer], as_json: bool) -> None:
     """Ask, answer, and leave with the exit code of the answer."""
     with told(sys.stderr):

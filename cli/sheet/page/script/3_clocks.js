@@ -89,7 +89,7 @@ function reading(clock) {
 // How long a clock will run, and when it calls.
 function bounds(clock) {
   const ends = clock.early < clock.late ? `, ${figure(clock.early, 2)} at the earliest, ${figure(clock.late, 2)} at the latest` : "";
-  return `About ${figure(clock.predicted, 2)} minutes${ends}. It calls you after ${figure(clock.alarms[0].minute, 2)}.`;
+  return `About ${figure(clock.predicted, 2)} minutes${ends}. It calls you after ${figure(clock.alarms[0].minute, 2)} minutes.`;
 }
 
 function nextCall(clock) {
