@@ -32,7 +32,7 @@ def plain() -> Iterator[None]:
 @pytest.fixture
 def house(tmp_path: Path) -> Path:
     """The demo's household alone in a folder."""
-    file = tmp_path / "home" / "house.toml"
+    file = tmp_path / "here" / "house.toml"
     file.parent.mkdir()
     file.write_bytes(DEMO.read_bytes())
     return file
@@ -214,7 +214,7 @@ def test_force_touches_no_file_but_its_own(house: Path, tapwright: Run) -> None:
 
 @pytest.mark.usefixtures("plain")
 @pytest.mark.parametrize("force", [(), ("--force",)], ids=["plain", "forced"])
-@pytest.mark.parametrize("spelt", ["house.toml", "../home/house.toml", "link.toml"])
+@pytest.mark.parametrize("spelt", ["house.toml", "../here/house.toml", "link.toml"])
 def test_the_household_file_is_never_written_over(
     spelt: str, force: tuple[str, ...], house: Path, tapwright: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:

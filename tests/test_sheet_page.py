@@ -136,11 +136,11 @@ def _the_script_knows_the_same(root: Node, made: Plan) -> None:
     data, figures = data_of(root), made.figures
     assert (data["tank"], data["share"], data["volume_l"]) == (
         figures.tank.name, figures.change_share, figures.change_volume_l)  # fmt: skip
-    assert [(step["id"], step["name"], step["hold"]) for step in data["steps"]] == [
+    assert [(step["id"], step["name"], step.get("hold", False)) for step in data["steps"]] == [
         (step.id, step.name, step.hold) for step in made.steps
     ]
     assert [step["number"] for step in data["steps"]] == list(range(1, len(made.steps) + 1))
-    services = {step["id"]: step["service"] for step in data["steps"] if step["service"]}
+    services = {step["id"]: step["service"] for step in data["steps"] if "service" in step}
     assert services == {
         id: part for id, part in (("substrate_clean", "substrate"), ("filter_service", "filter"))
         if any(step.id == id for step in made.steps)
@@ -165,7 +165,7 @@ def _the_script_knows_the_same(root: Node, made: Plan) -> None:
     # What the record adds up is what was measured out.
     sums: dict[str, float] = {}
     for step in data["steps"]:
-        for dose in step["doses"]:
+        for dose in step.get("doses", []):
             sums[dose["name"]] = sums.get(dose["name"], 0.0) + dose["amount"]
     chosen, wanted = figures.neutraliser, dict(figures.recipe.grams)
     if chosen is not None:
