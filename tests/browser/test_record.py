@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 from conftest import DEMO
+from playwright.sync_api import expect
 
 from browser.handling import START, Sheet
 from browser.written import Written, called
@@ -21,6 +22,7 @@ from browser.written import Written, called
 Pages = Callable[..., Written]
 Opened = Callable[..., Sheet]
 HEAD = ["uid", "tank", "at", "kind", "share", "dosed", "part", "note"]
+NO_CLIPBOARD = "Object.defineProperty(navigator, 'clipboard', { value: undefined });"
 NASTY = (
     'He said "gasp", twice,\nthen\tnothing; \U0001f41f 10\u2009% =HYPERLINK("https://x.example","y")\u2028<b>\x07end'
 )
@@ -68,6 +70,18 @@ def at(sheet: Sheet, step: str) -> datetime:
     return datetime.fromtimestamp(sheet.kept()["ticks"][step] / 1000, tz=datetime.fromisoformat(START).tzinfo)
 
 
+def clock_time(sheet: Sheet) -> str:
+    """Hours and minutes of the page's clock, in the zone of START."""
+    return datetime.fromtimestamp(sheet.now() / 1000, tz=datetime.fromisoformat(START).tzinfo).strftime("%H:%M")
+
+
+def unfinished(sheet: Sheet, step: str) -> str:
+    """What the record says of a change that stands before a step."""
+    place = sheet.ids.index(step)
+    left, name = len(sheet.ids) - place, sheet.steps[place]["name"]
+    return f"Not done: {left} of {len(sheet.ids)} steps, from step {place + 1}: {name}"
+
+
 def test_from_the_first_tick_to_the_log(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
     plan = pages("Rock wall", "--clean-substrate")
     sheet = opened(plan, has_touch=True, is_mobile=True, accept_downloads=True)
@@ -78,6 +92,9 @@ def test_from_the_first_tick_to_the_log(pages: Pages, opened: Opened, demo: Path
     sheet.on("#note").fill(NASTY)
     path = downloaded(sheet, tmp_path)
     assert path.name == "water-change-2026-03-14.csv"
+    assert sheet.text("#record-said") == f"{path.name} is made, at {clock_time(sheet)}."
+    assert sheet.text("#file-name") == path.name
+    assert "Not done" not in sheet.on("#record").input_value()
     before = logged(demo, "Rock wall")
     assert imported(demo, path) == (2, 0)
     new = [entry for entry in logged(demo, "Rock wall") if entry["uid"] not in {old["uid"] for old in before}]
@@ -122,39 +139,56 @@ def test_times_carry_the_offset_of_the_place(
 
 @pytest.mark.parametrize("clipboard", [True, False], ids=["clipboard", "none"])
 def test_the_record_as_text(pages: Pages, opened: Opened, clipboard: bool) -> None:
-    without = "Object.defineProperty(navigator, 'clipboard', { value: undefined });"
-    sheet = opened(pages("Shell bay"), scripts=() if clipboard else (without,))
+    sheet = opened(pages("Shell bay"), scripts=() if clipboard else (NO_CLIPBOARD,))
     sheet.page.context.grant_permissions(["clipboard-read", "clipboard-write"])
     sheet.rush("fill_end")
     sheet.on("#note").fill(NASTY)
+    assert sheet.text("#record-said") == ""
     sheet.on("#copy").click()
-    sheet.page.wait_for_function("document.getElementById('said').textContent === 'The record is copied.'")
+    expect(sheet.on("#record-said")).to_have_text(f"Copied at {clock_time(sheet)}.")
     sheet.on("#note").fill("")
     sheet.on("#note").press("Control+V")
     lines = sheet.on("#note").input_value().splitlines()
     assert lines[0] == "Water change for Shell bay, 2026-03-14"
     share, litres = (float(figure) for figure in re.search(r"Changed ([\d.]+) %.*?([\d.]+) L", lines[1]).groups())
     assert share == pytest.approx(100 * sheet.plan.plan["change_share"], rel=1e-3)
-    assert litres == pytest.approx(sheet.plan.plan["change_volume_l"], rel=1e-3)
-    assert lines[-1] == f"Seen: {CLEAN}"
+    assert litres == pytest.approx(
+        sheet.plan.plan["change_volume_l"], abs=0.5
+    )  # whole litres, as everywhere on the sheet
+    assert lines[-2:] == [unfinished(sheet, "filter_on"), f"Seen: {CLEAN}"]
     done = sheet.ids[: sheet.ids.index("fill_end") + 1]
     names = [step["name"] for step in sheet.steps]
     assert [line[6:] for line in lines if re.match(r"\d\d:\d\d ", line)] == names[: len(done)]
 
 
-def test_before_the_tank_is_full_there_is_no_change_to_log(
+def test_where_nothing_can_be_copied_the_text_is_marked(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"), scripts=(NO_CLIPBOARD, "document.execCommand = () => false;"))
+    sheet.rush("heater_off")
+    sheet.on("#copy").click()
+    expect(sheet.on("#record-said")).to_contain_text("copy it by hand")
+    marked = sheet.on("#record").evaluate("text => text.value.slice(text.selectionStart, text.selectionEnd)")
+    assert marked == sheet.on("#record").input_value() != ""
+
+
+def test_before_the_tank_is_full_the_log_gets_a_note_and_no_change(
     pages: Pages, opened: Opened, demo: Path, tmp_path: Path
 ) -> None:
     sheet = opened(pages("Shell bay"))
     sheet.rush("heater_off")
     assert "not full yet" in sheet.text("#record-state")
-    assert sheet.on("#download").is_disabled()
     assert not sheet.on("#copy").is_disabled()
     sheet.on("#note").fill("Called away")
     (row,) = rows_of(path := downloaded(sheet, tmp_path))
-    assert (row["kind"], row["share"], row["dosed"], row["note"]) == ("note", "", "", "Called away")
+    assert (row["kind"], row["share"], row["dosed"], row["part"]) == ("note", "", "", "")
+    note = f"Water change begun, tank not full; {unfinished(sheet, 'tote_1_fill')}; Called away"
+    assert row["note"] == note
+    assert datetime.fromisoformat(row["at"]) == at(sheet, "heater_off").replace(microsecond=0)
     assert imported(demo, path) == (1, 0)
-    assert "Changed" not in sheet.on("#record").input_value()
+    new = [entry for entry in logged(demo, "Shell bay") if entry["uid"] == row["uid"]]
+    assert [(entry["kind"], entry["note"]) for entry in new] == [("note", note)]
+    lines = sheet.on("#record").input_value().splitlines()
+    assert not any(line.startswith(("Changed", "Put in")) for line in lines)
+    assert unfinished(sheet, "tote_1_fill") in lines
     sheet.rush("fill_end")
     assert "stands in the record" in sheet.text("#record-state")
 
@@ -198,36 +232,168 @@ def test_only_what_was_ticked_was_put_in(pages: Pages, opened: Opened) -> None:
     assert {name: float(grams) for name, grams in amounts.items()} == pytest.approx(per_tote, rel=1e-3)
 
 
-def test_it_takes_two_presses_to_begin_again(pages: Pages, opened: Opened) -> None:
-    sheet = opened(pages("Shell bay"))
+def test_a_record_that_goes_on_can_be_imported_again_and_again(
+    pages: Pages, opened: Opened, demo: Path, tmp_path: Path
+) -> None:
+    sheet = opened(pages("Shell bay", "--service-filter"))
+    old = {entry["uid"] for entry in logged(demo, "Shell bay")}
+
+    def new() -> list[str]:
+        return [entry["kind"] for entry in logged(demo, "Shell bay") if entry["uid"] not in old]
+
     sheet.rush("heater_off")
-    sheet.on("#note").fill("Kept")
-    sheet.on("#again").click()
-    assert sheet.ticked() == ["test_tap", "lay_out", "heater_off"]
-    assert "Yes, wipe" in sheet.text("#again")
-    sheet.on("#again").click()
-    assert (sheet.ticked(), sheet.clocks(), sheet.on("#note").input_value()) == ([], [], "")
+    path = downloaded(sheet, tmp_path)
+    assert (imported(demo, path), imported(demo, path)) == ((1, 0), (0, 1))
     sheet.page.reload()
-    assert (sheet.ticked(), sheet.clocks(), sheet.on("#note").input_value()) == ([], [], "")
+    assert imported(demo, downloaded(sheet, tmp_path)) == (0, 1)
+    sheet.later(30)
+    sheet.rush("tote_1_fill")
+    assert imported(demo, downloaded(sheet, tmp_path)) == (1, 0)
+    assert new() == ["note", "note"]
+    sheet.later(30)
+    sheet.rush("fill_end")
+    assert imported(demo, downloaded(sheet, tmp_path)) == (2, 0)
+    sheet.rush(sheet.ids[-1])
+    assert imported(demo, downloaded(sheet, tmp_path)) == (0, 2)
+    assert sorted(new()) == ["change", "note", "note", "service"]
+
+
+def late_dose(sheet: Sheet) -> str:
+    """Press that the dose is in the tank; what the record must say of it, by what the box shows at that moment."""
+    dose, minute, chlorine = (sheet.text(f"#late-{name}") for name in ("dose", "minute", "now"))
+    sheet.on("#late-done").click()
+    return (
+        f"Neutraliser forgotten: put {dose} into the tank after {minute} minutes of pumping, chlorine about {chlorine}"
+    )
+
+
+def test_a_late_dose_is_noted_and_logged(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("inflow_secured")
+    sheet.card("tote_1_pump").locator(".start").click()
+    sheet.later(3)
+    assert "Neutraliser forgotten" not in sheet.on("#record").input_value()
+    put_at, words = clock_time(sheet), late_dose(sheet)
+    assert "3.0 minutes" in words and " g of sodium thiosulfate pentahydrate" in words
+    assert sheet.text("#late-noted") == f"Noted for the record at {put_at}."
+    sheet.watched(1)
+    sheet.on("#late-done").click()  # a tap that bounces is no second dose
+    assert sheet.on("#record").input_value().splitlines().count(f"{put_at} {words}") == 1
+    assert len(sheet.kept()["added"]) == 1
+    note, late = rows_of(path := downloaded(sheet, tmp_path))
+    assert note["note"].startswith("Water change begun, tank not full; ")
+    assert (late["kind"], late["share"], late["dosed"], late["note"]) == ("note", "", "", words)
+    noted = datetime.fromtimestamp(sheet.kept()["added"][0]["at"] / 1000, tz=datetime.fromisoformat(START).tzinfo)
+    assert datetime.fromisoformat(late["at"]) == noted.replace(microsecond=0)
+    assert imported(demo, path) == (2, 0)
+    # It stays the same entry when the change goes on, and a second dose is another.
+    sheet.later(2)
+    second = late_dose(sheet)
+    assert second != words
+    sheet.page.reload()
+    sheet.rush("fill_end")
+    change, *noted_rows = rows_of(path := downloaded(sheet, tmp_path))
+    assert (change["kind"], [row["note"] for row in noted_rows]) == ("change", [words, second])
+    assert imported(demo, path) == (2, 1)
+    assert [entry["note"] for entry in logged(demo, "Rock wall") if "forgotten" in entry["note"]] == [words, second]
+
+
+def test_a_late_dose_from_the_second_tote_on_is_what_the_record_says(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_2_check")
+    sheet.card("tote_2_pump").locator(".start").click()
+    sheet.later(4)
+    all_of_it = sheet.text("#late-dose")
+    sheet.on("#late-from").select_option("tote 2")
+    assert sheet.text("#late-dose") != all_of_it
+    words = late_dose(sheet)
+    assert "after 4.0 minutes" in words
+    assert words in sheet.on("#record").input_value()
+
+
+def all_kept(sheet: Sheet) -> dict[str, Any]:
+    """Ticks, clocks, readings, fields and late doses."""
+    return {name: value for name, value in sheet.kept().items() if name != "wiped"}
+
+
+def wiped(sheet: Sheet) -> bool:
+    """Whether nothing is left of a change, on the page and in the browser."""
+    fields = [sheet.on(field).input_value() for field in ("#note", "#changed", "#record")]
+    assert (sheet.ticked() == []) == (fields == ["", "", ""]) == (sheet.clocks() == []) == (sheet.kept()["ticks"] == {})
+    return sheet.ticked() == []
+
+
+def test_wiping_takes_another_button_after_two_seconds_and_can_be_taken_back(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_1_fill")
+    sheet.on("#note").fill("Kept")
+    sheet.on("#changed").fill("35")
+    sheet.on("#late-done").click()
+    sheet.reads("tote_1_neutralise")
+    before, record = all_kept(sheet), sheet.on("#record").input_value()
+    assert (
+        all(before[part] for part in ("ticks", "clocks", "typed", "added"))
+        and "read tote_1_neutralise" in before["typed"]
+    )
+    assert not sheet.on("#wipe").is_visible() and not sheet.on("#bring-back").is_visible()
+    sheet.on("#again").dblclick()
+    assert not wiped(sheet)
+    for seconds in (0, 1, 0.9):
+        sheet.watched(seconds)
+        sheet.on("#wipe").click()
+        assert not wiped(sheet), seconds
+    assert all_kept(sheet) == before
+    sheet.watched(0.2)
+    sheet.on("#wipe").click()
+    assert wiped(sheet)
+    assert not sheet.on("#wipe").is_visible() and sheet.on("#again").is_disabled()
+    sheet.page.reload()
+    assert wiped(sheet)
+    sheet.on("#bring-back").click()
+    assert all_kept(sheet) == before
+    assert (sheet.on("#note").input_value(), sheet.on("#changed").input_value()) == ("Kept", "35")
+    assert sheet.on("#record").input_value() == record and not sheet.on("#bring-back").is_visible()
+    sheet.page.reload()
+    assert all_kept(sheet) == before and sheet.ticked() == sheet.ids[:4]
 
 
 def test_a_first_press_long_ago_does_not_count(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
     sheet.rush("heater_off")
     sheet.on("#again").click()
-    sheet.watched(60)
+    sheet.watched(61)
     sheet.rush("tote_1_fill")
-    sheet.on("#again").click()
+    sheet.on("#wipe").click()
     assert sheet.ticked() == sheet.ids[:4]
 
 
-def test_a_record_that_went_on_can_be_imported_as_well(
-    pages: Pages, opened: Opened, demo: Path, tmp_path: Path
-) -> None:
+def test_nothing_is_wiped_while_water_runs(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
     sheet.rush("heater_off")
-    sheet.on("#note").fill("Called away")
-    imported(demo, downloaded(sheet, tmp_path))
-    sheet.later(30)
-    sheet.rush("tote_1_fill")
-    imported(demo, downloaded(sheet, tmp_path))
+    sheet.on("#again").click()
+    sheet.watched(3)
+    taps = sheet.card("tote_1_fill")
+    taps.locator(".start").click()
+    assert sheet.on("#again").is_disabled() and not sheet.on("#wipe").is_visible()
+    assert "Water runs: nothing is wiped" in sheet.text("#again-said")
+    taps.locator(".stop").click()
+    assert not sheet.on("#again").is_disabled() and sheet.text("#again-said") == ""
+    assert not sheet.on("#wipe").is_visible(), "it is asked anew"
+    sheet.rush("drain_start")
+    assert sheet.on("#again").is_disabled()
+    sheet.tap("drain_start")  # the siphon goes on, whatever is unticked
+    assert sheet.on("#again").is_disabled()
+
+
+def test_what_was_wiped_does_not_mix_with_what_is_new(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("heater_off")
+    before = all_kept(sheet)
+    sheet.on("#again").click()
+    sheet.watched(2.5)
+    sheet.on("#wipe").click()
+    sheet.rush("test_tap")
+    assert not sheet.on("#bring-back").is_visible()
+    sheet.on("#undo").click()
+    sheet.on("#bring-back").click()
+    assert all_kept(sheet) == before

@@ -27,11 +27,13 @@ def test_without_javascript_every_step_is_shown_with_a_native_box(pages: Pages, 
     sheet = opened(pages("Rock wall"), stopped=False, java_script_enabled=False)
     for number, step in enumerate(sheet.steps, 1):
         card = sheet.card(step["id"])
-        assert card.locator(".text").inner_text() == step["text"]
+        assert card.locator(".text").inner_text().replace("\u00a0", " ") == step["text"]
         assert card.locator("h3").inner_text() == step["name"]
         assert card.locator(".number").inner_text() == str(number)
         assert sheet.box(step["id"]).is_visible() and not card.locator(".clock").is_visible()
     assert not sheet.on(".live-only:visible").count()
+    # Nothing stands empty that only a script could fill, and nothing asks what nobody would read.
+    assert not sheet.on(".why, .ticked-at, .treated, fieldset, [type=radio], .clock button").count()
     sheet.box("test_tap").check()
     assert sheet.box("test_tap").is_checked()
     assert "runs no script" in sheet.text("noscript")
@@ -51,8 +53,21 @@ def test_a_plan_that_must_stop_opens_with_it(pages: Pages, opened: Opened) -> No
         assert not found["ticked"]
         assert found["why"].startswith(f"Waits for the HOLD at step 1: {sheet.steps[0]['name']}")
     assert sheet.ticked() == []
-    sheet.rush("resolve")
+
+
+def test_a_plan_that_must_stop_is_gone_on_with_only_on_purpose(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay", edits=STOP))
+    sheet.tap("resolve")
+    assert "counts only in a new plan" in sheet.why("resolve") and "tick once more" in sheet.why("resolve")
+    assert sheet.said() == sheet.why("resolve")
+    sheet.tap("resolve")  # a tap that bounces
+    sheet.watched(1.9)
+    sheet.tap("resolve")
+    assert sheet.ticked() == []
+    sheet.watched(0.2)
+    sheet.tap("resolve")
     assert sheet.ticked() == ["resolve"]
+    assert sheet.why("resolve") == ""
 
 
 @pytest.mark.parametrize("name", NAMES, ids=["markup", "formula"])
