@@ -11,7 +11,16 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Dialog, Page, Request, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Dialog,
+    Page,
+    Playwright,
+    Request,
+    sync_playwright,
+)
 
 from browser.handling import START, Sheet
 from browser.written import Written, written
@@ -34,15 +43,25 @@ def _missing(what: str) -> NoReturn:
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
-    """The browser."""
+def driver() -> Iterator[Playwright]:
+    """What drives the browser."""
+    with sync_playwright() as found:
+        yield found
+
+
+@pytest.fixture(scope="session")
+def path() -> str:
+    """Where the browser is."""
     found = next(filter(None, map(shutil.which, _NAMES)), None)
-    if found is None:
-        _missing("No Chromium is here: install the Debian package chromium.")
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=_QUIET.split())
-        yield browser
-        browser.close()
+    return found or _missing("No Chromium is here: install the Debian package chromium.")
+
+
+@pytest.fixture(scope="session")
+def chromium(driver: Playwright, path: str) -> Iterator[Browser]:
+    """The browser."""
+    browser = driver.chromium.launch(executable_path=path, args=_QUIET.split())
+    yield browser
+    browser.close()
 
 
 @pytest.fixture(scope="session")
@@ -106,9 +125,16 @@ def watch() -> Iterator[Watch]:
 
 
 @pytest.fixture
-def phone(chromium: Browser, watch: Watch) -> Iterator[Callable[..., BrowserContext]]:
-    """Makes a device: its storage, zone and size; all are shut afterwards."""
+def phone(
+    request: pytest.FixtureRequest, driver: Playwright, path: str, chromium: Browser, tmp_path: Path
+) -> Iterator[Callable[..., BrowserContext]]:
+    """Makes a device: its storage, zone and size; all are shut afterwards.
+
+    A test marked `reloads` has a profile on disk, as a phone has: what Chromium keeps in memory alone for a page from disk is
+    lost in one reload of fifty on a busy machine, without a script of ours on the page.
+    """
     made: list[BrowserContext] = []
+    on_disk = request.node.get_closest_marker("reloads") is not None
 
     def new(**options: Any) -> BrowserContext:
         # Without motion a card stands still when it is pressed.
@@ -118,7 +144,11 @@ def phone(chromium: Browser, watch: Watch) -> Iterator[Callable[..., BrowserCont
             "locale": "en-GB",
             "reduced_motion": "reduce",
         }
-        made.append(chromium.new_context(**(usual | options)))
+        if on_disk:
+            profile, start = tmp_path / f"profile-{len(made)}", driver.chromium.launch_persistent_context
+            made.append(start(profile, executable_path=path, args=_QUIET.split(), **(usual | options)))
+        else:
+            made.append(chromium.new_context(**(usual | options)))
         made[-1].set_default_timeout(15_000)
         return made[-1]
 

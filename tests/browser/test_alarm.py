@@ -170,6 +170,7 @@ def test_several_alarms_are_answered_one_by_one(pages: Pages, opened: Opened) ->
     assert not sheet.alarms() and not sheet.page.title().startswith("NOW")
 
 
+@pytest.mark.reloads
 def test_an_unanswered_alarm_calls_after_a_reload_as_well(pages: Pages, opened: Opened) -> None:
     sheet = draining(pages, opened)
     sheet.later(4)
@@ -185,6 +186,7 @@ def test_an_unanswered_alarm_calls_after_a_reload_as_well(pages: Pages, opened: 
     assert not sheet.alarms()
 
 
+@pytest.mark.reloads
 def test_a_page_nobody_touched_asks_for_nothing_it_may_not(pages: Pages, opened: Opened, watch: Watch) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("drain_start")

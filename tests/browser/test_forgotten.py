@@ -95,6 +95,7 @@ def test_only_the_totes_since_the_first_without_it_count(pages: Pages, opened: O
     assert doses[0] > doses[1]
 
 
+@pytest.mark.reloads
 def test_the_pump_is_stopped_and_the_dose_noted_from_the_box(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
     assert not sheet.on("#late-stop").is_visible()

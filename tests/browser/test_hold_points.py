@@ -145,6 +145,7 @@ def test_a_question_of_long_ago_is_asked_again(pages: Pages, opened: Opened) -> 
     assert sheet.why("heater_cooled").startswith("Heaters cool: 13:00 to go.")
 
 
+@pytest.mark.reloads
 def test_the_neutraliser_is_confirmed_by_what_the_test_reads(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("tote_1_fill")

@@ -82,6 +82,7 @@ def unfinished(sheet: Sheet, step: str) -> str:
     return f"Not done: {left} of {len(sheet.ids)} steps, from step {place + 1}: {name}"
 
 
+@pytest.mark.reloads
 def test_from_the_first_tick_to_the_log(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
     plan = pages("Rock wall", "--clean-substrate")
     sheet = opened(plan, has_touch=True, is_mobile=True, accept_downloads=True)
@@ -232,6 +233,7 @@ def test_only_what_was_ticked_was_put_in(pages: Pages, opened: Opened) -> None:
     assert {name: float(grams) for name, grams in amounts.items()} == pytest.approx(per_tote, rel=1e-3)
 
 
+@pytest.mark.reloads
 def test_a_record_that_goes_on_can_be_imported_again_and_again(
     pages: Pages, opened: Opened, demo: Path, tmp_path: Path
 ) -> None:
@@ -267,6 +269,7 @@ def late_dose(sheet: Sheet) -> str:
     )
 
 
+@pytest.mark.reloads
 def test_a_late_dose_is_noted_and_logged(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("inflow_secured")
@@ -309,91 +312,3 @@ def test_a_late_dose_from_the_second_tote_on_is_what_the_record_says(pages: Page
     words = late_dose(sheet)
     assert "after 4.0 minutes" in words
     assert words in sheet.on("#record").input_value()
-
-
-def all_kept(sheet: Sheet) -> dict[str, Any]:
-    """Ticks, clocks, readings, fields and late doses."""
-    return {name: value for name, value in sheet.kept().items() if name != "wiped"}
-
-
-def wiped(sheet: Sheet) -> bool:
-    """Whether nothing is left of a change, on the page and in the browser."""
-    fields = [sheet.on(field).input_value() for field in ("#note", "#changed", "#record")]
-    assert (sheet.ticked() == []) == (fields == ["", "", ""]) == (sheet.clocks() == []) == (sheet.kept()["ticks"] == {})
-    return sheet.ticked() == []
-
-
-def test_wiping_takes_another_button_after_two_seconds_and_can_be_taken_back(pages: Pages, opened: Opened) -> None:
-    sheet = opened(pages("Rock wall"))
-    sheet.rush("tote_1_fill")
-    sheet.on("#note").fill("Kept")
-    sheet.on("#changed").fill("35")
-    sheet.on("#late-done").click()
-    sheet.reads("tote_1_neutralise")
-    before, record = all_kept(sheet), sheet.on("#record").input_value()
-    assert (
-        all(before[part] for part in ("ticks", "clocks", "typed", "added"))
-        and "read tote_1_neutralise" in before["typed"]
-    )
-    assert not sheet.on("#wipe").is_visible() and not sheet.on("#bring-back").is_visible()
-    sheet.on("#again").dblclick()
-    assert not wiped(sheet)
-    for seconds in (0, 1, 0.9):
-        sheet.watched(seconds)
-        sheet.on("#wipe").click()
-        assert not wiped(sheet), seconds
-    assert all_kept(sheet) == before
-    sheet.watched(0.2)
-    sheet.on("#wipe").click()
-    assert wiped(sheet)
-    assert not sheet.on("#wipe").is_visible() and sheet.on("#again").is_disabled()
-    sheet.page.reload()
-    assert wiped(sheet)
-    sheet.on("#bring-back").click()
-    assert all_kept(sheet) == before
-    assert (sheet.on("#note").input_value(), sheet.on("#changed").input_value()) == ("Kept", "35")
-    assert sheet.on("#record").input_value() == record and not sheet.on("#bring-back").is_visible()
-    sheet.page.reload()
-    assert all_kept(sheet) == before and sheet.ticked() == sheet.ids[:4]
-
-
-def test_a_first_press_long_ago_does_not_count(pages: Pages, opened: Opened) -> None:
-    sheet = opened(pages("Shell bay"))
-    sheet.rush("heater_off")
-    sheet.on("#again").click()
-    sheet.watched(61)
-    sheet.rush("tote_1_fill")
-    sheet.on("#wipe").click()
-    assert sheet.ticked() == sheet.ids[:4]
-
-
-def test_nothing_is_wiped_while_water_runs(pages: Pages, opened: Opened) -> None:
-    sheet = opened(pages("Shell bay"))
-    sheet.rush("heater_off")
-    sheet.on("#again").click()
-    sheet.watched(3)
-    taps = sheet.card("tote_1_fill")
-    taps.locator(".start").click()
-    assert sheet.on("#again").is_disabled() and not sheet.on("#wipe").is_visible()
-    assert "Water runs: nothing is wiped" in sheet.text("#again-said")
-    taps.locator(".stop").click()
-    assert not sheet.on("#again").is_disabled() and sheet.text("#again-said") == ""
-    assert not sheet.on("#wipe").is_visible(), "it is asked anew"
-    sheet.rush("drain_start")
-    assert sheet.on("#again").is_disabled()
-    sheet.tap("drain_start")  # the siphon goes on, whatever is unticked
-    assert sheet.on("#again").is_disabled()
-
-
-def test_what_was_wiped_does_not_mix_with_what_is_new(pages: Pages, opened: Opened) -> None:
-    sheet = opened(pages("Shell bay"))
-    sheet.rush("heater_off")
-    before = all_kept(sheet)
-    sheet.on("#again").click()
-    sheet.watched(2.5)
-    sheet.on("#wipe").click()
-    sheet.rush("test_tap")
-    assert not sheet.on("#bring-back").is_visible()
-    sheet.on("#undo").click()
-    sheet.on("#bring-back").click()
-    assert all_kept(sheet) == before

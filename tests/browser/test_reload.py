@@ -31,6 +31,7 @@ def shown(sheet: Sheet) -> tuple[object, ...]:
     )
 
 
+@pytest.mark.reloads
 def test_a_reload_and_a_second_page_find_everything_as_it_was(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.later(2)
@@ -65,6 +66,7 @@ def test_a_tick_in_one_page_shows_in_another_that_is_open(pages: Pages, opened: 
     assert any(line.startswith("Heaters cool") for line in sheet.clocks())
 
 
+@pytest.mark.reloads
 @pytest.mark.parametrize("other", [("Rock wall",), ("Shell bay", "--date", "2026-03-21")], ids=["tank", "day"])
 def test_another_plan_has_ticks_of_its_own(pages: Pages, opened: Opened, other: tuple[str, ...]) -> None:
     first = opened(pages("Shell bay"))
@@ -133,16 +135,19 @@ def faults(sheet: Sheet, watch: Watch, value: str) -> list[str]:
     return wrong
 
 
+@pytest.mark.reloads
 def test_nothing_broken_that_is_kept_breaks_the_page(pages: Pages, opened: Opened, watch: Watch) -> None:
     sheet = opened(pages("Shell bay"))
     assert {name: wrong for name, value in BROKEN.items() if (wrong := faults(sheet, watch, value))} == {}
 
 
+@pytest.mark.reloads
 def test_nothing_foreign_that_is_kept_breaks_the_page(pages: Pages, opened: Opened, watch: Watch) -> None:
     sheet = opened(pages("Shell bay"))
     assert {name: wrong for name, value in FOREIGN.items() if (wrong := faults(sheet, watch, value))} == {}
 
 
+@pytest.mark.reloads
 def test_a_browser_that_keeps_is_not_said_to_keep_nothing(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
     sheet.page.evaluate("key => localStorage.setItem(key, '{')", sheet.key)
@@ -165,6 +170,7 @@ def test_a_browser_that_keeps_nothing_says_so_and_works(pages: Pages, opened: Op
     assert "Drained" in sheet.on("#record").input_value()
 
 
+@pytest.mark.reloads
 def test_old_ticks_are_told_apart_from_todays(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"), at=START)
     sheet.rush("test_tap")
@@ -175,6 +181,7 @@ def test_old_ticks_are_told_apart_from_todays(pages: Pages, opened: Opened) -> N
     assert "2026-03-14" in sheet.text("#old")
 
 
+@pytest.mark.reloads
 def test_a_sheet_of_another_day_says_how_old_it_is(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"), at=START)
     assert not sheet.on("#old").is_visible()

@@ -151,6 +151,7 @@ def test_after_care_calls_at_15_60_and_120_minutes(pages: Pages, opened: Opened)
             sheet.on("#alarms button").first.click()
 
 
+@pytest.mark.reloads
 def test_a_clock_that_is_set_back_harms_nothing(pages: Pages, opened: Opened) -> None:
     sheet = at_drain(opened(pages("Rock wall")))
     sheet.rush("drain_start")

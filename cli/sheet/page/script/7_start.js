@@ -43,7 +43,7 @@ function wipe() {
 }
 
 function askToWipe() {
-  sure("wipe");
+  asked = { what: "wipe", at: Date.now() };
   wiping = true;
   render();
 }
