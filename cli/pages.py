@@ -14,14 +14,14 @@ if TYPE_CHECKING:
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[a-zA-Z°µ%])")
 # Below this a saturation index says that an ion is missing altogether.
 NEVER = -20.0
-_WORDS = {"stop": ("STOP", "bold red"), "caution": ("Caution", "bold yellow"), "note": ("Note", "bold")}
+WORDS = {"stop": ("STOP", "bold red"), "caution": ("Caution", "bold yellow"), "note": ("Note", "bold")}
 
 
 def findings(screen: Console, found: Iterable[Finding]) -> None:
     """The findings, each with its level in words and its source."""
     rows = []
     for finding in found:
-        word, style = _WORDS[finding.level]
+        word, style = WORDS[finding.level]
         source = f" [{finding.source}]" if finding.source else ""
         rows.append(((word, style), finding.text + source))
     if rows:

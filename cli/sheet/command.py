@@ -6,7 +6,7 @@ import hashlib
 import json
 import math
 import shlex
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,6 @@ from cli.plan_figures import cautions_of
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.plan.figures import Figures
     from chemistry.plan.late import Case
     from chemistry.plan.planner import Plan
     from cli.planning import Asked, Planned
@@ -84,6 +83,7 @@ def page_of(found: Planned, file: Path) -> str:
     name = file.name.encode("utf-8", "replace").decode()  # of bytes that are no letters
     clocks = clocks_of(figures, made.steps)
     shown = cards(made, clocks, found.start_minute)
+    totes = totes_shown(figures)
     cases = late_cases(figures)
     late = box(cases) if cases else None
     data = script_data(made, shown, clocks, None if late is None else late.data)
@@ -99,11 +99,11 @@ def page_of(found: Planned, file: Path) -> str:
             "findings": findings_shown(made.findings),
             "cups": cups(figures),
             "neutralised": figures.neutraliser is not None,
-            "totes": totes_shown(figures),
+            "totes": totes,
             "facts": facts(made),
             "timed": found.start_minute is not None,
             "cards": shown,
-            "again": _again(shown, figures),
+            "again": _again(shown, totes),
             "late": late,
             "charts": _charts(made, cases[0] if cases else None, file),
             "assumptions": [*made.assumptions, *(late.assumptions if late else ())],
@@ -120,13 +120,11 @@ def _letters(made: Plan, shown: Sequence[Card]) -> int:
     return steps + sum(len(finding.text) for finding in made.findings) + 40 * made.figures.totes.count
 
 
-def _again(shown: Sequence[Card], figures: Figures) -> dict[str, Any] | None:
+def _again(shown: Sequence[Card], totes: Sequence[Mapping[str, str]]) -> dict[str, Any] | None:
     """What paper shows of the totes after the first: a box for each of their steps; None where there is one tote."""
-    count = figures.totes.count
+    count = len(totes)
     if count < 2:
         return None
-    from cli.sheet.content import totes_shown
-
     words = {
         "reheat": "hot again",
         "fill": "filled",
@@ -138,7 +136,7 @@ def _again(shown: Sequence[Card], figures: Figures) -> dict[str, Any] | None:
     }
     there = {card.step.id.split("_", 2)[2] for card in shown if card.tote > 1}
     title = "Tote 2: like tote 1." if count == 2 else f"Totes 2 to {count}: each like tote 1, one after another."
-    rest = totes_shown(figures)[1:]
+    rest = totes[1:]
     half = len(rest) if len(rest) <= _LONG_TABLE else -(-len(rest) // 2)
     halves = [rest[:half], *([rest[half:]] if rest[half:] else [])]
     return {"title": title, "halves": halves, "boxes": [word for key, word in words.items() if key in there]}

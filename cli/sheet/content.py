@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from chemistry import reference
+from cli import pages
 from cli.plan_figures import time_of
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from chemistry.plan.planner import Plan
     from chemistry.plan.sheet import Step
 
-_LEVELS = {"stop": "STOP", "caution": "Caution", "note": "Note"}
 _SERVICES = {"substrate_clean": "substrate", "filter_service": "filter"}
 
 
@@ -135,7 +135,7 @@ def _large(figures: Figures, step_id: str) -> list[tuple[str, str]]:
 def findings_shown(found: Sequence[Finding]) -> list[dict[str, str]]:
     """Findings with their level in words."""
     return [
-        {"level": finding.level, "word": _LEVELS[finding.level], "text": finding.text, "source": finding.source}
+        {"level": finding.level, "word": pages.WORDS[finding.level][0], "text": finding.text, "source": finding.source}
         for finding in found
     ]
 
@@ -162,9 +162,7 @@ def facts(made: Plan) -> list[tuple[str, str]]:
 
     figures = made.figures
     drain, pump, count = figures.drain_minutes, figures.pump_minutes, figures.totes.count
-    totes = (
-        f"{count} totes of {figures.totes.volume_l:.0f} L" if count > 1 else f"1 tote of {figures.totes.volume_l:.0f} L"
-    )
+    totes = f"{count} {'totes' if count > 1 else 'tote'} of {figures.totes.volume_l:.0f} L"
     low, full = centimetres(figures.low_level_m), centimetres(figures.tank.water_height_m)
     each = " a tote" if count > 1 else ""
     return [
@@ -186,7 +184,6 @@ def script_data(
     figures = made.figures
     return {
         "tank": figures.tank.name,
-        "totes": figures.totes.count,
         "share": figures.change_share,
         "volume_l": figures.change_volume_l,
         "steps": [_step_data(card) for card in shown],

@@ -17,6 +17,13 @@ function made(tag, text, className) {
   return element;
 }
 
+function button(text, className, action) {
+  const element = made("button", text, className);
+  element.type = "button";
+  element.addEventListener("click", action);
+  return element;
+}
+
 function timeOfDay(at) {
   const date = new Date(at);
   return `${two(date.getHours())}:${two(date.getMinutes())}`;

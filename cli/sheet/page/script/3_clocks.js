@@ -153,17 +153,18 @@ function alarmOf(clock) {
   const words = made("div", "");
   const since = Date.now() - (elapsed(clock) - alarm.minute * MINUTE);
   words.append(made("p", alarm.text), made("small", `Calls since ${timeOfDay(since)}`));
-  const button = made("button", alarm.last ? clock.stopped : flows(clock) ? "I am there" : "I heard it");
-  button.type = "button";
-  button.addEventListener("click", () => answer(clock));
-  box.append(words, button);
+  box.append(words, button(alarm.last ? clock.stopped : flows(clock) ? "I am there" : "I heard it", "", () => answer(clock)));
   return box;
+}
+
+function attend() {
+  if (plan.clocks.some(calls) && Date.now() - rang >= REPEAT) ring();
+  stayAwake();
+  letSleep();
 }
 
 function beat() {
   renderClocks();
   renderLate();
-  if (plan.clocks.some(calls) && Date.now() - rang >= REPEAT) ring();
-  stayAwake();
-  letSleep();
+  attend();
 }

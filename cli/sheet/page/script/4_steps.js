@@ -153,7 +153,7 @@ function pressClock(clock, press) {
 function pressReading(step, read) {
   state.typed[readKey(step)] = read;
   save();
-  if (read === "more") refuse(step, unread(step));
-  else refused = null;
-  render();
+  if (read === "more") return refuse(step, unread(step));
+  refused = null;
+  return render();
 }

@@ -74,18 +74,11 @@ function catchUp() {
   load();
   fillFields();
   render();
-  beat();
+  attend();
 }
 
 function press(id, action) {
   byId(id)?.addEventListener("click", action);
-}
-
-function button(text, className, action) {
-  const element = made("button", text, className);
-  element.type = "button";
-  element.addEventListener("click", action);
-  return element;
 }
 
 // What only a script fills stands in no page without one.
