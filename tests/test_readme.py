@@ -64,7 +64,7 @@ def test_the_job_stands_at_the_top_and_two_commands_set_everything_up() -> None:
     assert len(commands) == 2
     assert all("-m venv .venv && .venv/bin/python -m pip install" in command for command in commands)
     assert "tapwright plan demo/house.toml" in commands[0]
-    assert commands[1].endswith("pytest")
+    assert commands[1].endswith("pytest -n 2")
 
 
 def test_every_command_is_shown() -> None:
