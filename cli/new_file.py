@@ -16,7 +16,7 @@ def write_new(path: Path, text: str, *, force: bool = False, hint: str = "Give a
     hint: what to do where something is there already.
     """
     content = text.encode("utf-8")
-    _refuse_place(path)
+    refuse_place(path, force=force, hint=hint)
     target = path.with_name(f".{uuid4().hex}.part") if force else path
     try:
         with target.open("xb") as file:
@@ -24,7 +24,7 @@ def write_new(path: Path, text: str, *, force: bool = False, hint: str = "Give a
         if target != path:
             target.replace(path)
     except FileExistsError:
-        raise BadInput.of(str(path), "is there already and is left as it is.", hint) from None
+        raise _stands(path, hint) from None
     except OSError as error:
         if target != path:
             with suppress(OSError):
@@ -35,10 +35,17 @@ def write_new(path: Path, text: str, *, force: bool = False, hint: str = "Give a
         ) from None
 
 
-def _refuse_place(path: Path) -> None:
-    """BadInput for a folder, and for what is no ordinary file, such as a device."""
+def refuse_place(path: Path, *, force: bool = False, hint: str = "Give another name.") -> None:
+    """What can be said before there is a text to write: BadInput for a folder, for what is no ordinary file, such as a
+    device, and where something is there already (unless forced)."""
     with suppress(OSError):  # a name too long to ask about is refused when it is opened
         if path.is_dir():
             raise BadInput.of(str(path), "is a folder.", f"Give a file in it, such as {path / 'new-file'}.")
         if path.exists() and not path.is_file():
             raise BadInput.of(str(path), "is no ordinary file and is left as it is.", "Give another name.")
+        if path.exists() and not force:
+            raise _stands(path, hint)
+
+
+def _stands(path: Path, hint: str) -> BadInput:
+    return BadInput.of(str(path), "is there already and is left as it is.", hint)

@@ -158,6 +158,23 @@ def test_what_is_there_stays_unless_forced(house: Path, tapwright: Run) -> None:
     assert tapwright("sheet", house, *ROCK, "-o", house.with_name("t.html"), "--force").code == 0
 
 
+@pytest.mark.parametrize("options", [(), ("--force",)], ids=["plain", "forced"])
+def test_what_is_there_is_refused_before_anything_is_planned(
+    options: tuple[str, ...], house: Path, tapwright: Run
+) -> None:
+    page = house.with_name("s.html")
+    page.write_text("mine", encoding="utf-8")
+    with patch("cli.planning.planned", side_effect=AssertionError("planned for nothing")):
+        refused(tapwright("sheet", house, *ROCK, "-o", page, *options), str(page))
+
+
+def test_what_came_while_the_plan_was_made_stays(house: Path, tapwright: Run) -> None:
+    page = house.with_name("s.html")
+    with patch("cli.sheet.command.page_of", side_effect=lambda *_: (page.write_text("mine"), "ours")[1]):
+        refused(tapwright("sheet", house, *ROCK, "-o", page), f"{page}: is there already", "--force")
+    assert page.read_text(encoding="utf-8") == "mine"
+
+
 @pytest.mark.usefixtures("plain")
 @pytest.mark.parametrize("force", [(), ("--force",)], ids=["plain", "forced"])
 @pytest.mark.parametrize(("place", "reason"), [

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
 from cli.answer import Answer, plain
-from cli.new_file import write_new
+from cli.new_file import refuse_place, write_new
 from cli.plan_figures import cautions_of
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 # Letters on paper, in steps and findings, beyond which two sheets take smaller print.
 _SIZES = ((6900, ""), (8300, "close"), (math.inf, "dense"))
+_TAKEN = "Give another name, or --force."
 _BEGINS = b"<!doctype html>"
 _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
@@ -34,11 +35,12 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
     from cli.planning import planned
 
+    refuse_place(output, force=force, hint=_TAKEN)  # before two seconds of planning
     if force:
         _refuse_others(output)
     found = planned(asked)
     made, page = found.made, page_of(found, asked.file)
-    write_new(output, page, force=force, hint="Give another name, or --force.")
+    write_new(output, page, force=force, hint=_TAKEN)
 
     def show(screen: Console) -> None:
         from cli import pages
