@@ -312,3 +312,79 @@ def test_a_late_dose_from_the_second_tote_on_is_what_the_record_says(pages: Page
     words = late_dose(sheet)
     assert "after 4.0 minutes" in words
     assert words in sheet.on("#record").input_value()
+
+
+def test_a_late_dose_before_any_tick_is_logged_once(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.on("#late-typed").fill("4")
+    words = late_dose(sheet)
+    sheet.on("#note").fill("Gasping")
+    note, late = rows_of(path := downloaded(sheet, tmp_path))
+    assert note["note"] == f"Water change begun, tank not full; {unfinished(sheet, sheet.ids[0])}; Gasping"
+    assert (late["kind"], late["note"]) == ("note", words) and note["at"] == late["at"]
+    assert imported(demo, path) == (2, 0)
+    sheet.later(1)
+    late_dose(sheet)
+    assert imported(demo, downloaded(sheet, tmp_path)) == (1, 2)
+    sheet.later(1)
+    sheet.rush("fill_end")
+    assert imported(demo, downloaded(sheet, tmp_path)) == (1, 2), "the change is new, the doses stood"
+
+
+def test_a_dose_that_was_not_given_is_taken_back_by_two_presses(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("test_tap")
+    take_back = sheet.on("#take-back")
+    assert not take_back.is_visible()
+    sheet.on("#late-typed").fill("4")
+    first = late_dose(sheet)
+    sheet.later(1)
+    noted_at, second = clock_time(sheet), late_dose(sheet)
+    assert take_back.inner_text() == f"Take back what was noted at {noted_at}"
+    take_back.click()
+    assert sheet.text("#record-said") == f"If that was not put in, press once more: {second}"
+    take_back.click()  # at once: a tap that bounces
+    assert [one["text"] for one in sheet.kept()["added"]] == [first, second]
+    sheet.watched(2.1)
+    take_back.click()
+    assert [one["text"] for one in sheet.kept()["added"]] == [first]
+    assert sheet.on("#record").input_value().count("Neutraliser forgotten") == 1
+    sheet.watched(2.1)
+    take_back.click()  # asked anew for each
+    assert len(sheet.kept()["added"]) == 1
+
+
+@pytest.mark.reloads
+def test_more_neutraliser_after_a_test_that_read_more_is_summed(
+    pages: Pages, opened: Opened, demo: Path, tmp_path: Path
+) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_1_fill")
+    step = "tote_1_neutralise"
+    more, name = sheet.card(step).locator(".half"), "sodium thiosulfate pentahydrate"
+    per_tote = sheet.plan.plan["neutraliser"]["agent_g_per_tote"]
+    assert not more.is_visible()
+    for _ in range(2):
+        sheet.reads(step, "more")
+        assert f"g of {name}" in sheet.why(step) and more.is_visible()
+        sheet.tap(step)
+        assert step not in sheet.ticked()
+        more.click()
+        assert not more.is_visible() and "Test total chlorine in the tote" in sheet.why(step)
+        assert sheet.card(step).locator("fieldset input:checked").count() == 0, "it is tested again"
+        assert sheet.card(step).locator("fieldset input").first.evaluate("input => input === document.activeElement")
+        sheet.reads(step, "more")
+        more.click()  # within two seconds: a tap that bounces
+        sheet.watched(2.5)
+    sheet.page.reload()
+    words = [one["text"] for one in sheet.kept()["added"]]
+    assert len(words) == 2 and all("into tote 1, as the test read more than zero: " in text for text in words)
+    half = float(re.search(r"([\d.]+) g of", words[0])[1])
+    assert half == pytest.approx(per_tote / 2, rel=5e-3)  # told in three digits
+    sheet.rush("fill_end")
+    change, *noted = rows_of(path := downloaded(sheet, tmp_path))
+    assert [row["note"] for row in noted] == words
+    grams = dict(reversed(dose.split(" g ", 1)) for dose in change["dosed"].split("; "))[name]
+    assert float(grams) == pytest.approx(sheet.plan.plan["neutraliser"]["agent_g"] + per_tote, rel=1e-3)
+    assert f"Put in: {grams} g {name}" in sheet.on("#record").input_value()
+    assert imported(demo, path) == (3, 0)

@@ -65,10 +65,27 @@ def test_a_first_press_long_ago_does_not_count(pages: Pages, opened: Opened) -> 
     sheet = opened(pages("Shell bay"))
     sheet.rush("heater_off")
     sheet.on("#again").click()
-    sheet.watched(61)
-    sheet.rush("tote_1_fill")
+    sheet.watched(59)
+    assert sheet.on("#wipe").is_visible()
+    sheet.watched(2)
+    assert not sheet.on("#wipe").is_visible(), "what would not wipe is not offered"
+    sheet.on("#again").click()
     sheet.on("#wipe").click()
-    assert sheet.ticked() == sheet.ids[:4]
+    assert not wiped(sheet), "and it is asked anew"
+
+
+def test_a_late_dose_by_itself_is_wiped_and_brought_back(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.on("#late-typed").fill("4")
+    sheet.on("#late-done").click()
+    before, record = all_kept(sheet), sheet.on("#record").input_value()
+    assert before["ticks"] == {} and "Neutraliser forgotten" in record
+    sheet.on("#again").click()
+    sheet.watched(2.5)
+    sheet.on("#wipe").click()
+    assert (sheet.on("#record").input_value(), sheet.kept()["added"]) == ("", [])
+    sheet.on("#bring-back").click()
+    assert (all_kept(sheet), sheet.on("#record").input_value()) == (before, record)
 
 
 def test_nothing_is_wiped_while_water_runs(pages: Pages, opened: Opened) -> None:

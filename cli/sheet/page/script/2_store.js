@@ -9,13 +9,16 @@ const isTime = (at) => Number.isFinite(at) && Math.abs(at) < 8e15;
 const isRun = (run) => isObject(run) && isTime(run.start) && (run.stop === undefined || isTime(run.stop));
 const isClock = (clock) => isObject(clock) && Array.isArray(clock.runs) && clock.runs.length > 0 && clock.runs.every(isRun) && Number.isInteger(clock.answered);
 
+// What was put in beside the plan: half again of a step's doses, where one is named.
+const isAdded = (one) => isObject(one) && isTime(one.at) && typeof one.text === "string" && (one.half === undefined || stepById.has(one.half));
+
 // Anything else than this page has written is not taken for its own.
 function isState(found) {
   return isObject(found)
     && isObject(found.ticks) && Object.entries(found.ticks).every(([id, at]) => stepById.has(id) && isTime(at))
     && isObject(found.clocks) && Object.entries(found.clocks).every(([id, clock]) => clockById.has(id) && isClock(clock))
     && isObject(found.typed) && Object.values(found.typed).every((text) => typeof text === "string")
-    && Array.isArray(found.added) && found.added.every((one) => isObject(one) && isTime(one.at) && typeof one.text === "string");
+    && Array.isArray(found.added) && found.added.every(isAdded);
 }
 
 function load() {
@@ -36,17 +39,30 @@ function save() {
   }
 }
 
-const firstTick = () => Math.min(...Object.values(state.ticks));
+// When the record begins, which names its entries: with a tick, or with what was put in before any.
+const begun = () => Math.min(...Object.values(state.ticks), ...state.added.map((one) => one.at));
+const anything = () => Number.isFinite(begun());
 
 // A second tap confirms, but not one that comes at once: wet hands tap twice.
 const DEAD = 2000;
 const ASKED = MINUTE;
 let asked = null;
 
+// Whether a first tap was for this, and not too long ago.
+const askedFor = (what) => asked?.what === what && Date.now() - asked.at < ASKED;
+
 function sure(what) {
-  const now = Date.now();
-  const before = asked?.what === what ? now - asked.at : Infinity;
+  const before = askedFor(what) ? Date.now() - asked.at : Infinity;
   if (before < DEAD) return false;
-  asked = before < ASKED ? null : { what, at: now };
+  asked = before < ASKED ? null : { what, at: Date.now() };
   return asked === null;
+}
+
+// A tap that bounces is not a second dose. False where nothing was noted.
+function noteAdded(one) {
+  const at = Date.now();
+  if (at - (state.added.at(-1)?.at ?? -Infinity) < DEAD) return false;
+  state.added.push({ at, ...one });
+  save();
+  return true;
 }

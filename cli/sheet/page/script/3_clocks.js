@@ -166,5 +166,6 @@ function attend() {
 function beat() {
   renderClocks();
   renderLate();
+  renderAgain();
   attend();
 }

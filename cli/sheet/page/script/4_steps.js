@@ -18,14 +18,16 @@ function whyNot(step) {
   return `Waits for ${hold ? "the HOLD at " : ""}${called(hold ?? waiting)}`;
 }
 
+const halfAgain = (step) => step.doses.map((dose) => ({ ...dose, amount: dose.amount / 2 }));
+const saidHalf = (step) => halfAgain(step).map((dose) => `${figure(dose.amount, 3)} ${dose.unit} of ${dose.name}`).join(", ");
+
 // The neutraliser's step is confirmed by what the test reads, not by a tick alone.
 function unread(step) {
   if (!step.vital) return "";
   const read = state.typed[readKey(step)];
   if (read === "zero") return "";
-  const half = step.doses.map((dose) => `${figure(dose.amount / 2, 3)} ${dose.unit} of ${dose.name}`).join(", ");
   return read === "more"
-    ? `Put in half as much again (${half}), stir, and test again: it must read zero.`
+    ? `Put in half as much again (${saidHalf(step)}), stir, and test again: it must read zero.`
     : "Test total chlorine in the tote, then say above what it reads.";
 }
 
@@ -118,6 +120,7 @@ function renderStep(card, step, next) {
   tell(card.querySelector(".ticked-at"), ticked(step) ? `Done at ${timeOfDay(state.ticks[step.id])}` : "");
   tell(card.querySelector(".treated"), treated(step));
   for (const button of card.querySelectorAll(".clock button")) button.setAttribute("aria-disabled", String(!mayRun(step)));
+  if (step.vital) show(card.querySelector(".half"), state.typed[readKey(step)] === "more");
   for (const radio of card.querySelectorAll("fieldset input")) radio.checked = radio.value === state.typed[readKey(step)];
 }
 
@@ -156,4 +159,13 @@ function pressReading(step, read) {
   if (read === "more") return refuse(step, unread(step));
   refused = null;
   return render();
+}
+
+// Once more of it is in, the water is another: it has to be tested again.
+function pressHalf(step) {
+  if (!noteAdded({ text: `More neutraliser into tote ${step.tote}, as the test read more than zero: ${saidHalf(step)}`, half: step.id })) return;
+  delete state.typed[readKey(step)];
+  save();
+  refuse(step, `Noted at ${timeOfDay(Date.now())}. ${unread(step)}`);
+  cardOf(step).querySelector("fieldset input").focus({ preventScroll: true });
 }

@@ -65,14 +65,10 @@ function stopFilling() {
   render();
 }
 
-// A tap that bounces is not a second dose.
 function noteDose() {
   const now = lateNow();
-  const at = Date.now();
-  if (at - (state.added.at(-1)?.at ?? -Infinity) < DEAD) return;
   const text = `Neutraliser forgotten: put ${doseSaid(now)} into the tank after ${now.minute.toFixed(1)} minutes of pumping, chlorine about ${figure(now.chlorine, 2)} mg/L`;
-  state.added.push({ at, text });
-  write(byId("late-noted"), `Noted for the record at ${timeOfDay(at)}.`);
-  save();
+  if (!noteAdded({ text })) return;
+  write(byId("late-noted"), `Noted for the record at ${timeOfDay(Date.now())}.`);
   render();
 }

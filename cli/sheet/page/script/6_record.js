@@ -1,10 +1,12 @@
 // What was done and when: as text, and as a file that the log takes in.
 const HEAD = "uid,tank,at,kind,share,dosed,part,note";
 
-// What was put in, summed over the steps that are ticked.
+// What was put in, summed over the steps that are ticked and what a test asked for beside them.
 function dosed() {
   const sums = new Map();
-  for (const dose of plan.steps.filter(ticked).flatMap((step) => step.doses ?? [])) {
+  const planned = plan.steps.filter(ticked).flatMap((step) => step.doses ?? []);
+  const more = state.added.filter((one) => one.half).flatMap((one) => halfAgain(stepById.get(one.half)));
+  for (const dose of [...planned, ...more]) {
     const before = sums.get(dose.name)?.amount ?? 0;
     sums.set(dose.name, { amount: before + dose.amount, unit: dose.unit });
   }
@@ -34,7 +36,7 @@ function unfinished() {
 
 function recordText() {
   const steps = plan.steps.filter(ticked);
-  if (!steps.length && !state.added.length) return "";
+  if (!anything()) return "";
   const share = changedShare();
   const planned = `${figure(100 * plan.share, 4)} %, ${Math.round(plan.volume_l)} L`;
   const changed = share === 100 * plan.share ? `Changed ${planned}` : `Changed ${figure(share ?? 0, 4)} % (planned ${planned})`;
@@ -53,25 +55,24 @@ function recordText() {
 
 const cell = (value) => (/[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
 
-// One entry for the change once the tank is full, else a note; one for each service, and for each late dose.
+// One entry for the change once the tank is full, else a note; one for each service, and for each dose beside the plan.
 function rows() {
   const steps = plan.steps.filter(ticked);
-  if (!steps.length) return [];
-  const run = `${plan.id}-${firstTick()}`;
+  const run = `${plan.id}-${begun()}`;
   const row = (name, at, kind, { share = "", doses = "", part = "", words = "" }) =>
     [`${run}-${name}`, plan.tank, isoTime(at), kind, share, doses, part, words];
   const seen = [...timesTaken(), note()].filter(Boolean);
   const share = changedShare();
   const change = filledAt() && share
     ? row("change", filledAt(), "change", { share: String(Number((share / 100).toFixed(6))), doses: dosed(), words: seen.join("; ") })
-    : row(`note-${steps.length}`, state.ticks[steps.at(-1).id], "note", { words: ["Water change begun, tank not full", unfinished(), ...seen].filter(Boolean).join("; ") });
+    : row(`note-${steps.length}`, steps.length ? state.ticks[steps.at(-1).id] : begun(), "note", { words: ["Water change begun, tank not full", unfinished(), ...seen].filter(Boolean).join("; ") });
   const services = steps.filter((step) => step.service).map((step) => row(step.id, state.ticks[step.id], "service", { part: step.service }));
-  const late = state.added.map((one) => row(`late-${one.at}`, one.at, "note", { words: one.text }));
-  return [change, ...services, ...late];
+  const added = state.added.map((one) => row(`late-${one.at}`, one.at, "note", { words: one.text }));
+  return [change, ...services, ...added];
 }
 
 const csv = () => [HEAD, ...rows().map((cells) => cells.map(cell).join(","))].join("\n") + "\n";
-const fileName = () => `water-change-${dayOf(firstTick())}.csv`;
+const fileName = () => `water-change-${dayOf(begun())}.csv`;
 
 function download() {
   const link = document.createElement("a");
@@ -95,19 +96,31 @@ async function copy() {
   write(byId("record-said"), copied ? `Copied at ${timeOfDay(Date.now())}.` : "This browser does not copy: the text is marked, copy it by hand.");
 }
 
+// What was put in is in; only a slip of the finger is taken back, and only by two.
+function takeBack() {
+  const last = state.added.at(-1);
+  if (!sure(`take back ${last.at}`)) return write(byId("record-said"), `If that was not put in, press once more: ${last.text}`);
+  state.added.pop();
+  write(byId("record-said"), "It is taken back.");
+  save();
+  return render();
+}
+
 function recordState() {
-  if (!plan.steps.some(ticked)) return "Nothing has been ticked yet.";
+  if (!anything()) return "Nothing has been ticked yet.";
   return filledAt() ? "The change stands in the record." : "The tank is not full yet: the log would get a note, and no change.";
 }
 
 function renderRecord() {
-  const any = plan.steps.some(ticked);
   const changed = changedShare();
   write(byId("record-state"), recordState());
   write(byId("changed-problem"), changed ? "" : `'${state.typed.changed}' is read; more than 0 and up to 100 is wanted, such as 40.`);
   const text = recordText();
   if (byId("record").value !== text) byId("record").value = text;
-  byId("download").disabled = !any || !changed;
+  byId("download").disabled = !anything() || !changed;
   byId("copy").disabled = text === "";
-  write(byId("file-name"), any ? fileName() : "CSV");
+  const last = state.added.at(-1);
+  show(byId("take-back"), last !== undefined);
+  write(byId("take-back"), last ? `Take back what was noted at ${timeOfDay(last.at)}` : "");
+  write(byId("file-name"), anything() ? fileName() : "CSV");
 }

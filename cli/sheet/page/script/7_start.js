@@ -1,7 +1,6 @@
 // Everything is wired up once, then redrawn whenever something changes and twice a second.
 const DAY = 24 * 60 * MINUTE;
 const OLD = 18 * 60 * MINUTE;
-let wiping = false;
 
 function render() {
   renderSteps();
@@ -14,9 +13,9 @@ function render() {
 
 // What a page that was not made for today must say.
 function age() {
-  if (plan.steps.some(ticked)) {
-    const old = Date.now() - firstTick() > OLD;
-    return old ? `These ticks were begun on ${dayOf(firstTick())}. For another change test tap and tank, and plan again.` : "";
+  if (anything()) {
+    const old = Date.now() - begun() > OLD;
+    return old ? `This record was begun on ${dayOf(begun())}. For another change test tap and tank, and plan again.` : "";
   }
   const days = Math.round((Date.parse(dayOf(Date.now())) - Date.parse(plan.day)) / DAY);
   return days > 0 ? `Planned ${days === 1 ? "yesterday" : `${days} days ago`}: test tap and tank, and plan again.` : "";
@@ -24,19 +23,16 @@ function age() {
 
 function renderAgain() {
   const flow = plan.clocks.some((clock) => flows(clock) && running(clock));
-  const any = plan.steps.some(ticked);
-  if (flow || !any) wiping = false;
-  byId("again").disabled = flow || !any;
-  show(byId("wipe"), wiping);
-  show(byId("bring-back"), !any && isState(state.wiped));
+  if (flow && askedFor("wipe")) asked = null;
+  byId("again").disabled = flow || !anything();
+  show(byId("wipe"), !byId("again").disabled && askedFor("wipe"));
+  show(byId("bring-back"), !anything() && isState(state.wiped));
   write(byId("again-said"), flow ? "Water runs: nothing is wiped before its clock is stopped." : "");
 }
 
 function wipe() {
   if (!sure("wipe")) return;
   state = { ...empty(), wiped: { ...state, wiped: null } };
-  wiping = false;
-  asked = null;
   fillFields();
   save();
   render();
@@ -44,7 +40,6 @@ function wipe() {
 
 function askToWipe() {
   asked = { what: "wipe", at: Date.now() };
-  wiping = true;
   render();
 }
 
@@ -105,6 +100,7 @@ function readingOf(step) {
     label.append(radio, words);
     group.append(label);
   }
+  group.append(button("I have put half as much again in", "half", () => pressHalf(step)));
   return group;
 }
 
@@ -137,6 +133,7 @@ function wire() {
   press("try-alarm", () => { readySound(); setTimeout(ring, 50); });
   press("copy", copy);
   press("download", download);
+  press("take-back", takeBack);
   press("again", askToWipe);
   press("wipe", wipe);
   press("bring-back", bringBack);
