@@ -22,7 +22,9 @@ def main() -> None:
         house = HERE.parent / "demo" / "house.toml"
         words = ["--tank", "Rock wall", "--start", "18:30", "--date", "2026-03-14"]
         run(["sheet", str(house), *words, "--output", str(sheet)])
-        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        browser = playwright.chromium.launch(
+            executable_path=shutil.which("chromium-headless-shell") or shutil.which("chromium"), args=["--no-sandbox"]
+        )
         context = browser.new_context(viewport=PHONE, device_scale_factor=2, reduced_motion="reduce")
         page = context.new_page()
         page.clock.install(time="2026-03-14T18:30:00")

@@ -82,6 +82,45 @@ def test_another_plan_has_ticks_of_its_own(pages: Pages, opened: Opened, other: 
     assert second.ticked() == ["test_tap"]
 
 
+@pytest.mark.reloads
+def test_where_the_store_is_empty_the_tab_remembers(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("lay_out")
+    sheet.on("#note").fill("Kept")
+    sheet.page.context.add_init_script("Storage.prototype.getItem = () => null;")
+    sheet.page.reload()
+    assert (sheet.ticked(), sheet.on("#note").input_value()) == (["test_tap", "lay_out"], "Kept")
+    sheet.rush("heater_off")
+    sheet.page.evaluate("location.hash = 'record-heading'")  # another place, of which the tab remembers something else
+    sheet.page.wait_for_function("location.hash === '#record-heading' && history.state !== null")
+    sheet.page.reload()
+    assert sheet.ticked() == ["test_tap", "lay_out", "heater_off"]
+    assert not sheet.on("#old").is_visible()
+
+
+@pytest.mark.reloads
+def test_of_what_store_and_tab_remember_the_later_counts(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("lay_out")
+    early = json.dumps(sheet.kept())
+    sheet.on("#note").fill("Later")
+    sheet.page.evaluate("([key, text]) => localStorage.setItem(key, text)", [sheet.key, early])
+    sheet.page.reload()
+    assert sheet.on("#note").input_value() == "Later", "the tab knew more"
+    sheet.tap("lay_out")
+    sheet.page.evaluate("([key, text]) => history.replaceState({ key, text }, '')", [sheet.key, early])
+    sheet.page.reload()
+    assert (sheet.ticked(), sheet.on("#note").input_value()) == (["test_tap"], "Later"), "the store knew more"
+    sheet.on("#again").click()
+    sheet.watched(2.5)
+    sheet.on("#wipe").click()
+    sheet.page.reload()
+    assert sheet.ticked() == [], "what was wiped does not come back by itself"
+    sheet.on("#bring-back").click()
+    sheet.page.reload()
+    assert (sheet.ticked(), sheet.on("#note").input_value()) == (["test_tap"], "Later")
+
+
 WHOLE = {"ticks": {}, "clocks": {}, "typed": {}, "added": [], "wiped": None}
 AT = 1_773_509_400_000
 RUN = {"start": AT}
@@ -120,9 +159,17 @@ FOREIGN = {
 }  # fmt: skip
 
 
+def put(sheet: Sheet, value: str) -> None:
+    """Keep this in both places for the page to find."""
+    sheet.page.evaluate(
+        "([key, text]) => { localStorage.setItem(key, text); history.replaceState({ key, text }, ''); }",
+        [sheet.key, value],
+    )
+
+
 def faults(sheet: Sheet, watch: Watch, value: str) -> list[str]:
     """What is wrong with a page that finds this kept."""
-    sheet.page.evaluate("([key, value]) => localStorage.setItem(key, value)", [sheet.key, value])
+    put(sheet, value)
     sheet.page.reload()
     text = sheet.page.evaluate("document.body.innerText + document.title + document.getElementById('record').value")
     wrong = [f"shows {word}" for word in ("NaN", "undefined", "Invalid", "[object") if word in text]
@@ -150,7 +197,7 @@ def test_nothing_foreign_that_is_kept_breaks_the_page(pages: Pages, opened: Open
 @pytest.mark.reloads
 def test_a_browser_that_keeps_is_not_said_to_keep_nothing(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
-    sheet.page.evaluate("key => localStorage.setItem(key, '{')", sheet.key)
+    put(sheet, "{")
     sheet.page.reload()
     assert not sheet.on("#old").is_visible()
 

@@ -16,7 +16,7 @@ Opened = Callable[..., Sheet]
 
 def all_kept(sheet: Sheet) -> dict[str, Any]:
     """Ticks, clocks, readings, fields and late doses."""
-    return {name: value for name, value in sheet.kept().items() if name != "wiped"}
+    return {name: value for name, value in sheet.kept().items() if name not in ("wiped", "saves")}
 
 
 def wiped(sheet: Sheet) -> bool:

@@ -3,6 +3,7 @@ const KEY = `tapwright ${plan.id}`;
 const empty = () => ({ ticks: {}, clocks: {}, typed: {}, added: [], wiped: null });
 let state = empty();
 let kept = true;
+let saves = 0;
 
 const isObject = (value) => typeof value === "object" && value !== null && !Array.isArray(value);
 const isTime = (at) => Number.isFinite(at) && Math.abs(at) < 8e15;
@@ -21,18 +22,47 @@ function isState(found) {
     && Array.isArray(found.added) && found.added.every(isAdded);
 }
 
-function load() {
+function parsed(text) {
   try {
-    const found = JSON.parse(localStorage.getItem(KEY) ?? "null");
-    if (isState(found)) state = found;
-  } catch (error) {
-    kept = error instanceof SyntaxError;
+    const found = JSON.parse(text);
+    return isState(found) ? found : null;
+  } catch {
+    return null;
+  }
+}
+
+// Kept twice: a busy browser was seen to show a page that was reloaded an empty localStorage, and all of it at the next
+// reload. What the tab itself remembers outlives that; the one of more saves is the later.
+function load() {
+  const texts = history.state?.key === KEY ? [history.state.text] : [];
+  try {
+    texts.push(localStorage.getItem(KEY));
+  } catch {
+    kept = false;
+  }
+  const order = (found) => (Number.isInteger(found.saves) ? found.saves : 0);
+  const [latest] = texts.map(parsed).filter(Boolean).sort((one, other) => order(other) - order(one));
+  if (!latest) return;
+  state = latest;
+  saves = order(latest);
+}
+
+const asText = () => JSON.stringify({ ...state, saves });
+
+// After a jump within the page as well: the tab remembers each place by itself.
+function keepInTab() {
+  try {
+    history.replaceState({ key: KEY, text: asText() }, "");
+  } catch {
+    // Refused where it comes too often: localStorage has it.
   }
 }
 
 function save() {
+  saves += 1;
+  keepInTab();
   try {
-    localStorage.setItem(KEY, JSON.stringify(state));
+    localStorage.setItem(KEY, asText());
     kept = true;
   } catch {
     kept = false;

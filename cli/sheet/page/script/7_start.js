@@ -8,7 +8,7 @@ function render() {
   renderLate();
   renderRecord();
   renderAgain();
-  tell(byId("old"), [kept ? "" : "This browser keeps nothing: a reload loses the ticks.", age()].filter(Boolean).join(" "));
+  tell(byId("old"), [kept ? "" : "This browser keeps nothing: a reload may lose the ticks, and closing the page does.", age()].filter(Boolean).join(" "));
 }
 
 // What a page that was not made for today must say.
@@ -146,6 +146,7 @@ function wire() {
   for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, readySound);
   for (const kind of ["pageshow", "focus"]) window.addEventListener(kind, catchUp);
   document.addEventListener("visibilitychange", catchUp);
+  window.addEventListener("hashchange", keepInTab);
   window.addEventListener("storage", (event) => { if (event.key === KEY) catchUp(); });
 }
 
