@@ -373,3 +373,13 @@ def test_a_spoilt_page_is_seen(old: str, new: str, said: str) -> None:
     page = demo_page()
     assert old in page
     assert said in " ".join(faults_of(page.replace(old, new, 1)))
+
+
+def test_paper_tells_hours_of_draining_in_plain_minutes() -> None:
+    made = plan(changed(HOUSE, hose={"bore_m": 0.005}), NAMES[0])
+    (drain,) = (clock for clock in clocks_of(made.figures, made.steps) if clock.kind == "drain")
+    assert drain.alarms[0].minute > 100
+    page = tree_of(text_of_page(made))[0]
+    found = re.search(r"be there (\S+) minutes later", page.one("li", id="step-drain_start").text)
+    assert found and float(found[1]) == pytest.approx(drain.alarms[0].minute, rel=0.05)
+    assert found[1].isdigit()

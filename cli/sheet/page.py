@@ -14,11 +14,12 @@ def rendered(content: Mapping[str, Any]) -> str:
     """The page with its style, script and policy; whatever `content` says is escaped, except charts marked as markup."""
     from jinja2 import Environment, StrictUndefined
 
+    from chemistry.units import figure
     from cli.pages import kept_together
 
     folder = resources.files("cli.sheet") / "page"
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    environment.filters["kept"] = kept_together
+    environment.filters |= {"kept": kept_together, "figure": figure}
     environment.policies["json.dumps_kwargs"] = {"separators": (",", ":"), "ensure_ascii": False}
     style = "".join(_text(folder / name) for name in ("page.css", "paper.css"))
     script = _script(folder / "script")
