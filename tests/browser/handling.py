@@ -135,6 +135,22 @@ class Sheet:
                 self.page.clock.fast_forward(SURE_MS)
                 assert self.press(step), step
 
+    def refused_tote(self) -> None:
+        """A tote whose test read more than zero; a late dose is noted, and wiping is asked for."""
+        self.rush("tote_1_fill")
+        self.reads("tote_1_neutralise", "more")
+        self.on("#late-done").click()
+        self.on("#again").click()
+        assert self.why("tote_1_neutralise") and self.on("#wipe").is_visible()
+
+    def under_way(self) -> None:
+        """In the middle of it: a clock runs and calls, and what was typed is no number."""
+        self.rush("drain_start")
+        self.on("#changed").fill("x")
+        self.on("#late-typed").fill("x")
+        self.later(4)
+        assert self.alarms() and self.on("#bar").is_visible()
+
     def pressed(self, steps: list[str]) -> list[dict[str, Any]]:
         """What each of these steps showed, said and was after its box was pressed, one after another."""
         found: list[dict[str, Any]] = self.page.evaluate(

@@ -52,17 +52,9 @@ CONTRAST = """() => {
 def walked(sheet: Sheet, stage: str) -> None:
     """Bring a page to a stage of the change."""
     if stage == "chlorine":
-        sheet.rush("tote_1_fill")
-        sheet.reads("tote_1_neutralise", "more")
-        sheet.on("#late-done").click()
-        sheet.on("#again").click()
-        assert sheet.why("tote_1_neutralise") and sheet.on("#wipe").is_visible()
+        sheet.refused_tote()
     elif stage == "middle":
-        sheet.rush("drain_start")
-        sheet.on("#changed").fill("x")
-        sheet.on("#late-typed").fill("x")
-        sheet.later(4)
-        assert sheet.alarms() and sheet.on("#bar").is_visible()
+        sheet.under_way()
     elif stage == "end":
         sheet.rush(sheet.ids[-1])
         assert sheet.text("#progress") == "Every step is done."

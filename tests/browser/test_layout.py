@@ -52,24 +52,17 @@ FOCUSED = """() => {
 
 
 def busy(sheet: Sheet) -> Sheet:
-    """In the middle of it: a clock runs and calls, every step is shown, messages stand."""
-    sheet.rush("drain_start")
+    """In the middle of it, and every step is shown."""
+    sheet.under_way()
     sheet.on("#show-all").check()
-    sheet.on("#changed").fill("x")
-    sheet.on("#late-typed").fill("x")
-    sheet.later(4)
-    assert sheet.alarms()
     return sheet
 
 
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
 def test_whatever_can_be_pressed_is_large_enough(pages: Pages, opened: Opened, size: dict[str, int]) -> None:
     sheet = opened(pages("Rock wall"), viewport=size)
-    for state in ("fresh", "busy", "end"):
-        if state == "busy":
-            busy(sheet)
-        elif state == "end":
-            sheet.rush("look_120")
+    for state in STATES:
+        brought(sheet, state)
         targets: list[dict[str, Any]] = sheet.page.evaluate(TARGETS)
         assert len(targets) > 30
         assert [target for target in targets if min(target["width"], target["height"]) < TARGET_PX] == []
@@ -80,11 +73,7 @@ def brought(sheet: Sheet, state: str) -> Sheet:
     if state == "busy":
         return busy(sheet)
     if state == "refused":
-        sheet.rush("tote_1_fill")
-        sheet.reads("tote_1_neutralise", "more")
-        sheet.on("#late-done").click()
-        sheet.on("#again").click()
-        assert sheet.why("tote_1_neutralise") and sheet.on("#wipe").is_visible()
+        sheet.refused_tote()
     if state == "end":
         sheet.rush("look_120")
         sheet.on("#note").fill("unbroken" * 40)
