@@ -41,9 +41,11 @@ def refuse_place(path: Path, *, force: bool = False, hint: str = "Give another n
     with suppress(OSError):  # a name too long to ask about is refused when it is opened
         if path.is_dir():
             raise BadInput.of(str(path), "is a folder.", f"Give a file in it, such as {path / 'new-file'}.")
-        if path.exists() and not path.is_file():
+        if not path.exists():
+            return
+        if not path.is_file():
             raise BadInput.of(str(path), "is no ordinary file and is left as it is.", "Give another name.")
-        if path.exists() and not force:
+        if not force:
             raise _stands(path, hint)
 
 

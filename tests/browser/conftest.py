@@ -27,7 +27,7 @@ from browser.written import Written, written
 
 PHONE = {"width": 360, "height": 740}
 DESKTOP = {"width": 1280, "height": 800}
-_NAMES = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "chrome")
+_NAMES = ("chromium-headless-shell", "chromium", "chromium-browser")
 # The last: with a document of its own for every load, one load in seventy on a busy machine gets a localStorage that is
 # not connected (13 of 942 here, without it none of 990). How the page stands that is tested by taking the store away.
 _QUIET = (

@@ -88,11 +88,10 @@ function sure(what) {
   return asked === null;
 }
 
-// A tap that bounces is not a second dose. False where nothing was noted.
+// A tap that bounces is not a second dose. False where nothing was noted; else it is to be saved.
 function noteAdded(one) {
   const at = Date.now();
   if (at - (state.added.at(-1)?.at ?? -Infinity) < DEAD) return false;
   state.added.push({ at, ...one });
-  save();
   return true;
 }

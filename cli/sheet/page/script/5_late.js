@@ -70,5 +70,6 @@ function noteDose() {
   const text = `Neutraliser forgotten: put ${doseSaid(now)} into the tank after ${now.minute.toFixed(1)} minutes of pumping, chlorine about ${figure(now.chlorine, 2)} mg/L`;
   if (!noteAdded({ text })) return;
   write(byId("late-noted"), `Noted for the record at ${timeOfDay(Date.now())}.`);
+  save();
   render();
 }
