@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,6 +13,18 @@ LEVELS: tuple[Level, ...] = ("stop", "caution", "note")
 
 
 @dataclass(frozen=True)
+class WayOut:
+    """What may be asked instead, so that a finding goes away.
+
+    text: for a person.  set: for machines: `change_share` (0 to 1), or keys of the household file, dotted, lists from 0, with
+    what to write there.
+    """
+
+    text: str
+    set: Mapping[str, float | str]
+
+
+@dataclass(frozen=True)
 class Finding:
     """One remark on an answer.
 
@@ -19,6 +32,7 @@ class Finding:
     code: stable name for machines.  text: for a person.
     value, limit, unit: the figure and the limit it was held against, where there is one.
     source: where the limit comes from.
+    ways_out: each of which alone was tried and makes a stop go away.
     """
 
     level: Level
@@ -28,6 +42,7 @@ class Finding:
     limit: float | None = None
     unit: str = ""
     source: str = ""
+    ways_out: tuple[WayOut, ...] = ()
 
 
 def caution_notes(*keys: str) -> list[Finding]:

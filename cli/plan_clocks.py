@@ -61,13 +61,14 @@ def _heat(figures: Figures) -> list[tuple[str, str]]:
             f"{supply.blended_l:.0f} L of blended water in one go, {totes}; then {supply.sustained_l_min:.1f} L/min. "
             f"After this change it gives {then}"
         )
-    lost = max(heat.drawn_c) - heat.arrives_c
-    least = min(heat.drawn_c) - heat.arrives_c
+    lost, least = max(heat.lost_k), min(heat.lost_k)
     first = heat.effects[0]
     rows = [("Hot store", store)]
     if lost >= 0.05:
         span = f"{least:.1f} to {lost:.1f}" if lost - least >= 0.05 else f"{lost:.1f}"
-        rows.append(("On its way", f"the refill loses {span} °C, and is drawn so much warmer"))
+        short = heat.wanted_c - heat.arrives_c
+        then = f"arrives at {heat.arrives_c:.1f} °C" if short >= 0.05 else "is drawn so much warmer"
+        rows.append(("On its way", f"the refill loses {span} °C, and {then}"))
     rows.append(("The tank", _tank(figures)))
     rows.append(
         (

@@ -101,7 +101,7 @@ FAULTS: list[tuple[Callable[[str], str], str, str]] = [
     (add("[[tank]]", 'last_filter_service = "yesterday"'), "tank.1.last_filter_service", "a date is wanted"),
     # keys and tables
     (swap("live_water", "live_watter"), "tank.1.live_watter", "is not a key known here. Did you mean 'live_water'?"),
-    (add("[pump]", 'color = "blue"'), "pump.color", "Known keys: maximum_flow, maximum_head."),
+    (add("[pump]", 'color = "blue"'), "pump.color", "Known keys: maximum_flow, maximum_head, suction_height."),
     (drop("bore"), "hose.bore", "not given, and it is needed. Write for example bore = \"25 mm\"."),
     (drop("total_chlorine"), "tap.total_chlorine", "not given, and it is needed."),
     (drop_table("[scale]"), "scale", "not given, and it is needed. Write a table [scale]."),

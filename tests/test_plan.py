@@ -39,7 +39,7 @@ def test_waters_and_amounts_add_up(house: Household, share: float | None) -> Non
         # Volumes contract by less than a thousandth when warm and cool water meet.
         assert getattr(waters.tank_after, name) == pytest.approx(mean, rel=1e-3, abs=1e-9)
     assert waters.refill.total_chlorine_mg_l == 0
-    assert waters.refill.temperature_c == figures.refill_temperature_c
+    assert waters.refill.temperature_c == pytest.approx(figures.refill_temperature_c, abs=1e-9)
     assert (figures.neutraliser is not None) == (house.tap.total_chlorine_mg_l > 0)
     if figures.neutraliser:
         assert figures.neutraliser.in_all_g > 0

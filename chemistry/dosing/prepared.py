@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from chemistry import reference
 from chemistry.dosing.cupboard import Stocked
 from chemistry.dosing.premix import Premix, premixed
 from chemistry.dosing.remineralise import Recipe, Wish, recipe
@@ -43,9 +44,15 @@ def prepared(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Prepared:
         if abs(premix.deionised_l - counted_l) < 1e-9:
             break
         counted_l, source = premix.deionised_l, thinned(water, premix.deionised_l, tote_l)
-    if made.missed or made.missed_by_scale:  # of the water as it is: what is told of a conflict must be of that
+    unheld = made.missed or made.missed_by_scale  # of the water as it is: what is told of a conflict must be of that
+    if unheld or (wish.deionised is None and premix.deionised_l * wish.parts > _carried_l()):
         return _plain(closed(water), cupboard, wish, purity)
     return Prepared(made, premix, source)
+
+
+def _carried_l() -> float:
+    """Deionised water for buckets that anybody can have standing by, where none is said to be there."""
+    return reference.value("limits", "buckets_deionised")
 
 
 def _plain(water: Water, cupboard: Sequence[Stocked], wish: Wish, purity: dict[str, float]) -> Prepared:

@@ -127,6 +127,11 @@ class Salting:
     totes: int
 
     @property
+    def deionised_l(self) -> float:
+        """Deionised water for the buckets of all totes."""
+        return self.totes * self.premix.deionised_l
+
+    @property
     def per_tote_g(self) -> dict[str, float]:
         """Grams for one tote, by name."""
         return {name: grams / self.totes for name, grams in self.recipe.grams.items()}
@@ -196,6 +201,12 @@ class Figures:
     def course(self) -> NitrateCourse:
         """Nitrate at the share of this plan."""
         return next(course for course in self.nitrate if course.change_share == self.change_share)
+
+    def tank_c_before_tote(self, number: int) -> float:
+        """What the tank's thermometer should read [degC] before this tote is pumped in: what is left, and the totes so far."""
+        left_l, brought_l = self.tank.live_volume_l - self.change_volume_l, (number - 1) * self.totes.volume_l
+        before_c = self.tank.readings.temperature_c
+        return (left_l * before_c + brought_l * self.heat.arrives_c) / (left_l + brought_l)
 
     @property
     def low_level_m(self) -> float:

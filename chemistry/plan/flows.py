@@ -53,7 +53,11 @@ def flows_of(household: Household, tank: Tank, share: float, tote_l: float) -> F
 def _draining(tank: Tank, share: float, drain: Pumping) -> list[Mark]:
     """Heater and filter intake, where the level falls to them; a heater counts as reached a little above its end."""
     low_m, margin_m = tank.water_height_m * (1 - share), reference.value("limits", "heater_margin")
-    heights = {"heater dry": tank.heater_height_m + margin_m, "intake dry": tank.intake_height_m or 0.0}
+    heights = {
+        "heater dry": tank.heater_height_m + margin_m,
+        "intake dry": tank.intake_height_m or 0.0,
+        "outlet dry": tank.outlet_height_m or 0.0,
+    }
     found = [
         Mark(event, 0, drain.when(_litres(tank, max(tank.water_height_m - height, 0.0))))
         for event, height in heights.items()

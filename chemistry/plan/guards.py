@@ -26,7 +26,6 @@ def guards(figures: Figures) -> list[Finding]:
         *water_guards(figures),
         *_bands(figures),
         *_nitrate(figures),
-        *_steps_of_the_tank(figures),
         *_size(figures),
         *heat_guards(figures),
         *_intake(figures),
@@ -117,34 +116,6 @@ def _nitrate(figures: Figures) -> list[Finding]:
         f"settles at {course.settled_peak_mg_l:.0f}; the ceiling is {ceiling:.0f}. Change more, or oftener."
     )
     return [Finding("caution", "nitrate_over_ceiling", text, worst, ceiling, "mg/L NO3", "the household's own ceiling")]
-
-
-def _steps_of_the_tank(figures: Figures) -> list[Finding]:
-    """How far one change moves the tank, against how far fish are usually moved."""
-    before, after = figures.waters.tank_before, figures.waters.tank_after
-    was, becomes = (
-        float(state.at_rest.conductivity_us_cm) for state in (figures.states.tank_before, figures.states.tank_after)
-    )
-    moves = (
-        ("temperature", "°C", before.temperature_c, after.temperature_c),
-        ("hardness", "dGH", before.hardness_dgh, after.hardness_dgh),
-        ("alkalinity", "dKH", before.alkalinity_dkh, after.alkalinity_dkh),
-    )
-    findings = []
-    for name, unit, start, end in moves:
-        text = f"This change moves the tank's {name} from {start:.1f} to {end:.1f} {unit}. {_smaller(figures, name)}"
-        findings += limit_finding(f"{name}_step", abs(end - start), text, f"{name}_step")
-    step = 100 * abs(becomes / was - 1) if was > 0 else 0.0
-    text = f"This change moves the tank's conductivity from {was:.0f} to {becomes:.0f} µS/cm. A smaller share helps."
-    return findings + limit_finding("conductivity_step", step, text, "conductivity_step")
-
-
-def _smaller(figures: Figures, name: str) -> str:
-    """What keeps a step of the tank within its limit."""
-    largest = figures.heat.largest_share
-    if name == "temperature" and largest >= 0.01:
-        return f"Up to {math.floor(100 * largest):.0f} % keep it, or a refill nearer the tank's temperature."
-    return "A smaller share helps."
 
 
 def _intake(figures: Figures) -> list[Finding]:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from chemistry import reference
 from chemistry.change.blending import Blend, Vessel, blend_to_target
-from chemistry.change.cooling import Room, Tub, Way, to_arrive_c
+from chemistry.change.cooling import Room, Tub, Way, after_waiting_c, arrives_c, to_arrive_c
 from chemistry.change.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
-from chemistry.change.warmth import Effect, Recovery, effects, largest_share, minutes_at_rate, recovery
+from chemistry.change.warmth import Effect, Recovery, effects, largest_share, minutes_at_rate, mixed_c, recovery
 from chemistry.plan.flows import Flows
 from chemistry.plan.household import Household, Tank
 
@@ -25,8 +25,18 @@ class Timing:
 
 
 @dataclass(frozen=True)
+class Drawn:
+    """One tote from tap to tank [degC]: as drawn, as it stands when the pump is plugged in, as it comes out of the hose."""
+
+    drawn_c: float
+    pumped_c: float
+    arrives_c: float
+
+
+@dataclass(frozen=True)
 class Heat:
-    """drawn_c: temperature to draw, tote by tote, so that the water arrives at arrives_c.  blends and tappings: likewise.
+    """wanted_c: of the refill.  totes: each on its way, drawn so much warmer as it loses, as far as that may be.  blends and
+    tappings: likewise.
 
     supply: of the store without a pause; next_tote_min: minutes after the last tote until there could be another one.
     step_k: how far the tank moves; largest_share: that keeps the limit for it; slow_fill_min: minutes in which the step
@@ -34,8 +44,8 @@ class Heat:
     """
 
     times: Timing
-    arrives_c: float
-    drawn_c: tuple[float, ...]
+    wanted_c: float
+    totes: tuple[Drawn, ...]
     blends: tuple[Blend, ...]
     tappings: tuple[Tapping, ...]
     supply: Supply
@@ -45,6 +55,21 @@ class Heat:
     slow_fill_min: float
     recovery: Recovery
     effects: tuple[Effect, ...]
+
+    @property
+    def drawn_c(self) -> tuple[float, ...]:
+        """Temperature to draw, tote by tote."""
+        return tuple(tote.drawn_c for tote in self.totes)
+
+    @property
+    def lost_k(self) -> tuple[float, ...]:
+        """What each tote loses on its way."""
+        return tuple(tote.drawn_c - tote.arrives_c for tote in self.totes)
+
+    @property
+    def arrives_c(self) -> float:
+        """Mean temperature at which the totes come out of the hose."""
+        return sum(tote.arrives_c for tote in self.totes) / len(self.totes)
 
 
 def timing(flows: Flows, totes: int, ready_min: float, before_drain_min: float, jobs_min: float) -> Timing:
@@ -58,29 +83,29 @@ def timing(flows: Flows, totes: int, ready_min: float, before_drain_min: float, 
     return Timing(standing, pauses)
 
 
-def heat_of(
-    household: Household, tank: Tank, flows: Flows, tote_l: float, times: Timing, after_c: float, change_l: float
-) -> Heat:
-    """Every figure about heat; after_c: the tank once it is full.
+def heat_of(household: Household, tank: Tank, flows: Flows, tote_l: float, times: Timing, share: float) -> Heat:
+    """Every figure about heat; share: of the tank that is changed.
 
     Raises NoAnswer where no blend or store can do it.
     """
     refill_c, hot, cold_c = tank.refill_c, household.hot_water, household.tap.temperature_c
     store = Store(hot.store_l, hot.temperature_c, cold_c, hot.heater_power_kw)
     flow = household.tap.flow_l_min
-    drawn_c = tuple(_drawn_c(household, tank, flows, tote_l, standing) for standing in times.standing_min)
-    drawn_c = tuple(min(temperature_c, hot.temperature_c) for temperature_c in drawn_c)
+    on_the_way = tuple(_drawn(household, tank, flows, tote_l, standing) for standing in times.standing_min)
+    drawn_c = tuple(tote.drawn_c for tote in on_the_way)
     totes = _wanted(household, store, tote_l, drawn_c)
     draws = tuple(tappings(store, totes, flow, times.pauses_min))
     blends = _blends(household, tote_l, drawn_c, draws)
     before_c = tank.readings.temperature_c
+    arrives = sum(tote.arrives_c for tote in on_the_way) / len(on_the_way)
+    after_c = mixed_c(before_c, arrives, share)
     step_k = after_c - before_c
     rate = reference.value("limits", "temperature_rate")
     first = blends[0]
     return Heat(
         times=times,
-        arrives_c=refill_c,
-        drawn_c=drawn_c,
+        wanted_c=refill_c,
+        totes=on_the_way,
         blends=blends,
         tappings=draws,
         supply=supply(store, totes[0][1], flow),
@@ -93,15 +118,25 @@ def heat_of(
     )
 
 
-def _drawn_c(household: Household, tank: Tank, flows: Flows, tote_l: float, standing_min: float) -> float:
-    """Temperature to draw; the refill's own where room or tote are not known well enough to tell what is lost."""
-    height_m = household.tote_level_m(tote_l)
+def _drawn(household: Household, tank: Tank, flows: Flows, tote_l: float, standing_min: float) -> Drawn:
+    """What to draw and what comes of it; the refill's own where room or tote are not known well enough to tell the loss."""
+    height_m, wanted_c = household.tote_level_m(tote_l), tank.refill_c
     if household.room_temperature_c is None or height_m <= 0:
-        return tank.refill_c
+        return Drawn(wanted_c, wanted_c, wanted_c)
     vessel = household.vessel()
     tub = Tub(tote_l, height_m, vessel.tub_kj_k)
     way = Way(standing_min, flows.fill.total.predicted, household.hose.hose())
-    return to_arrive_c(tank.refill_c, tub, way, Room(household.room_temperature_c, household.room_humidity))
+    room = Room(household.room_temperature_c, household.room_humidity)
+    makes_up_c = to_arrive_c(wanted_c, tub, way, room)
+    drawn_c = max(min(makes_up_c, _warmest_c(wanted_c), household.hot_water.temperature_c), household.tap.temperature_c)
+    pumped_c = after_waiting_c(drawn_c, standing_min, tub, room)
+    return Drawn(drawn_c, pumped_c, wanted_c if drawn_c == makes_up_c else arrives_c(drawn_c, tub, way, room))
+
+
+def _warmest_c(wanted_c: float) -> float:
+    """How warm a tote may be drawn: the loss is not made up for beyond that."""
+    above_k, warmest_c = (reference.value("limits", key) for key in ("tote_above_arrival", "tote_warmest"))
+    return max(min(wanted_c + above_k, warmest_c), wanted_c)
 
 
 def _wanted(household: Household, store: Store, tote_l: float, drawn_c: Sequence[float]) -> list[tuple[float, float]]:

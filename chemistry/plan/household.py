@@ -43,6 +43,7 @@ class Tank(Table):
     overflow_height_m: q.LengthM = Field(alias="overflow_height")
     heater_height_m: q.LengthM = Field(alias="heater_height")
     intake_height_m: q.LengthM | None = Field(None, alias="intake_height")
+    outlet_height_m: q.LengthM | None = Field(None, alias="outlet_height")
     heater_power_kw: q.PowerKw | None = Field(None, alias="heater_power")
     drain_lift_m: q.HeightM | None = Field(None, alias="drain_lift")
     fill_lift_m: q.HeightM | None = Field(None, alias="fill_lift")

@@ -7,6 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from chemistry import reference
 from chemistry.change.flow import Pump
 from chemistry.change.friction import Coil, Hose
 from chemistry.dosing.cupboard import Stocked
@@ -108,6 +109,13 @@ class PumpTable(Table):
 
     maximum_flow_l_min: q.FlowLMin = Field(alias="maximum_flow")
     maximum_head_m: q.LengthM = Field(alias="maximum_head")
+    suction_height_given_m: q.SuctionM | None = Field(None, alias="suction_height")
+
+    @property
+    def suction_height_m(self) -> float:
+        """Height of the water that the pump leaves: as given, else the usual (tables/practice.csv)."""
+        given = self.suction_height_given_m
+        return reference.value("practice", "pump_suction_height") / 100 if given is None else given
 
     def pump(self) -> Pump:
         """The same for the engine."""

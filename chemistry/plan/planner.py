@@ -11,6 +11,7 @@ from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
 from chemistry.errors import BadInput, NoAnswer
 from chemistry.findings import Finding, by_gravity
 from chemistry.plan import assumptions
+from chemistry.plan.account import envelope_findings
 from chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
 from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Salting, Totes, Waters
 from chemistry.plan.flows import Flows, flows_of
@@ -22,6 +23,7 @@ from chemistry.plan.states import states_of
 from chemistry.plan.steps import steps_of
 from chemistry.plan.tote_steps import contact_minutes
 from chemistry.plan.water_guards import needs_airing
+from chemistry.plan.ways_out import with_ways_out
 from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
@@ -31,6 +33,7 @@ from chemistry.water.reconstruction import Description, described
 # A share is proposed in steps a keeper can mark on the glass.
 _SHARE_STEP = 0.05
 _NEIGHBOUR = 0.10
+_SAME_K = 1e-9
 
 
 @dataclass(frozen=True)
@@ -56,15 +59,37 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     """
     tank = tank_named(household, tank_name)
     tap, before = tested_waters(household, tank)
-    figures = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
-    findings = [*tap.findings, *before.findings, *guards(figures)]
+    jobs = jobs or Jobs()
+    figures, steps, judged = _judged(household, tank, (tap.water, before.water), share, jobs)
+
+    def stops_of(changed: Household, share: float | None) -> set[str]:
+        same = tank_named(changed, tank_name)
+        _, _, found = _judged(changed, same, (tap.water, before.water), share, jobs)
+        return {finding.code for finding in found if finding.level == "stop"}
+
+    findings = [*tap.findings, *before.findings, *with_ways_out(judged, household, figures, stops_of)]
     stops = [finding for finding in findings if finding.level == "stop"]
-    steps = steps_of(figures, stops)
-    findings += guards_of_steps(steps)
+    if stops:
+        steps = steps_of(figures, stops)
     of_doses = assumptions.of_doses(household, figures.neutraliser)
     of_the_waters = (*tap.assumptions, *before.assumptions, *assumptions.of_ph(figures), *of_doses)
     assumed = (*of_the_waters, *assumptions.of_jobs(figures), *assumptions.of_the_work(household, tank))
     return Plan(figures, steps, by_gravity(findings), assumed, of_the_waters)
+
+
+def _judged(
+    household: Household, tank: Tank, waters: tuple[Water, Water], share: float | None, jobs: Jobs
+) -> tuple[Figures, tuple[Step, ...], list[Finding]]:
+    """Figures, steps, and what guards and envelope find; waters: tap and tank.
+
+    Where the envelope stops at what a guard only cautions about, its word stands alone.
+    """
+    figures = _figures(household, tank, *waters, share, jobs)
+    steps = steps_of(figures)
+    looked = envelope_findings(figures, steps)
+    stopped = {finding.code for finding in looked if finding.level == "stop"}
+    guarded = [*guards(figures), *guards_of_steps(steps)]
+    return figures, steps, [*(finding for finding in guarded if finding.code not in stopped), *looked]
 
 
 def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
@@ -97,14 +122,16 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
     refill_c = tank.refill_c
     neutraliser = choose_neutraliser(household, totes)
     salting = mix_salts(household, tank, replace(closed(tap), temperature_c=refill_c), neutraliser, totes)
-    refill = salting.recipe.water
-    after, _ = mix([before, refill], [tank.live_volume_l - volume_l, volume_l])
-    waters = Waters(tap, refill, before, after)
+    waters = _waters(tap, salting.recipe.water, before, chosen)
     states = states_of(waters, chosen, household.times_air)
     flows = flows_of(household, tank, chosen, totes.volume_l)
     times = _timing(
         flows, totes, neutraliser, salting, needs_airing(states), jobs, totes.volume_l / household.tap.flow_l_min
     )
+    heat = heat_of(household, tank, flows, totes.volume_l, times, chosen)
+    if abs(heat.arrives_c - refill_c) > _SAME_K:  # what is lost on the way cannot all be made up for: a stop, but told as it is
+        waters = _waters(tap, replace(waters.refill, temperature_c=heat.arrives_c), before, chosen)
+        states = states_of(waters, chosen, household.times_air)
     return Figures(
         household=household,
         tank=tank,
@@ -112,7 +139,7 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
         change_share=chosen,
         share_from="nitrate ceiling" if share is None else "given",
         change_volume_l=volume_l,
-        refill_temperature_c=refill_c,
+        refill_temperature_c=heat.arrives_c,
         totes=totes,
         neutraliser=neutraliser,
         short_neutraliser=better_but_short(household, totes, neutraliser) if neutraliser else None,
@@ -121,10 +148,16 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
         states=states,
         nitrate=courses,
         flows=flows,
-        heat=heat_of(household, tank, flows, totes.volume_l, times, float(after.temperature_c), volume_l),
+        heat=heat,
         tap_minutes=totes.volume_l / household.tap.flow_l_min,
         jobs=jobs,
     )
+
+
+def _waters(tap: Water, refill: Water, before: Water, share: float) -> Waters:
+    """The four waters, the last by mixing."""
+    after, _ = mix([before, refill], [1 - share, share])
+    return Waters(tap, refill, before, after)
 
 
 def _share(tank: Tank, tap: Water, before: Water, share: float | None) -> tuple[float, tuple[NitrateCourse, ...]]:

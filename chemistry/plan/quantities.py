@@ -102,6 +102,7 @@ def _or_refuse(function: Callable[..., Any], *arguments: Any) -> Any:
 VolumeL = Annotated[float, _quantity("volume", 0, 100_000, above=True)]
 LengthM = Annotated[float, _quantity("length", 0, 100, above=True)]
 BoreM = Annotated[float, _quantity("length", 0.002, 0.5)]
+SuctionM = Annotated[float, _quantity("length", 0, 0.5)]
 HeightM = Annotated[float, _quantity("length", -20, 20)]
 MassG = Annotated[float, _quantity("mass", 0, 1e6, above=True)]
 TimeMin = Annotated[float, _quantity("time", 0, 24 * 60, above=True)]

@@ -68,6 +68,11 @@ def _prepare(sheet: Sheet, figures: Figures) -> None:
         "lay_out",
         "Cups measured out, tools laid out" if doses else "Tools laid out",
         (measured if doses else "")
+        + (
+            f"Have {figure(deionised_l)} L of deionised water ready. "
+            if (deionised_l := figures.salting.deionised_l) > 0
+            else ""
+        )
         + "Lay out pump, hose, clamp, thermometer, test kits, towel, and tape on the glass at "
         f"{centimetres(tank.water_height_m)} and {centimetres(figures.low_level_m)} above the tank's bottom.",
         minutes_of("prepare_minutes"),
@@ -158,7 +163,7 @@ def _drain(sheet: Sheet, figures: Figures) -> None:
 
 def _passes(figures: Figures) -> str:
     """When the falling level leaves heaters and intake dry, at the earliest and at the latest."""
-    words = {"heater dry": "to the heaters", "intake dry": "to the filter's intake"}
+    words = {"heater dry": "to the heaters", "intake dry": "to the filter's intake", "outlet dry": "to its outlet"}
     passed = [
         f"It falls {words[mark.event]} after {mark.minutes.early:.1f} to {mark.minutes.late:.1f} minutes. "
         for mark in figures.flows.marks
@@ -194,13 +199,11 @@ def _while_low(sheet: Sheet, figures: Figures) -> None:
 
 def _fill(sheet: Sheet, figures: Figures) -> None:
     """Pump every tote into the tank, making each further one first; stand there for the end of the last."""
-    step_c = reference.value("limits", "temperature_step")
     sheet.add(
         "inflow_secured",
         "Hose clamped at the tank's rim",
         "Empty the hose and rinse the end that lay in the drain. Put the pump into the tote and clamp the hose's end to "
-        "the tank's rim, above the water and pointing at the glass; tug at it. Read the tank's thermometer: the refill "
-        f"must be within {step_c:.0f} °C of it.",
+        "the tank's rim, above the water and pointing at the glass; tug at it.",
         minutes_of("small_minutes"),
         hold=True,
         cautions=("mains",),
@@ -210,7 +213,8 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
         sheet.add(
             f"tote_{number}_pump",
             f"{tote_named(number, count).capitalize()} is in the tank, pump unplugged",
-            f"Plug in the pump: {figures.totes.volume_l:.0f} L ({number} of {count}) in about {minutes.predicted:.0f} "
+            f"{_thermometers(figures, number)} Plug in the pump: {figures.totes.volume_l:.0f} L ({number} of {count}) in "
+            f"about {minutes.predicted:.0f} "
             "minutes. Stay with it and unplug before it runs dry; pump and hose stay where they are. Look at the fish; "
             "let air bubble in the tank while the next tote is made.",
             minutes.predicted,
@@ -222,7 +226,8 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
     sheet.add(
         f"tote_{count}_pump",
         f"Pump on, water comes from {tote_named(count, count)}",
-        f"Plug in the pump{f' ({count} of {count}, the last)' if count > 1 else ''}. {figures.totes.volume_l:.0f} L "
+        f"{_thermometers(figures, count)} Plug in the pump{f' ({count} of {count}, the last)' if count > 1 else ''}. "
+        f"{figures.totes.volume_l:.0f} L "
         f"rise to the {full} mark in about {minutes.predicted:.0f} minutes ({minutes.early:.1f} at the earliest). Watch "
         f"the first litre come in, and the fish. {_be_there(minutes.early)}",
         alone,
@@ -233,6 +238,15 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
         f"Stand at the tank until the water is at the {full} mark, then unplug the pump. {_overflow(figures)}",
         minutes.predicted - alone,
         hold=True,
+    )
+
+
+def _thermometers(figures: Figures, number: int) -> str:
+    """The last look before water comes in: by the figures of the plan, so that no limit speaks against them."""
+    tank_c, tote_c = figures.tank_c_before_tote(number), figures.heat.totes[number - 1].pumped_c
+    return (
+        f"Read both thermometers now: the tank {tank_c:.1f} °C, the tote {tote_c:.1f} °C, each within 1; if not, do not pump: "
+        "mend the tote, or plan again."
     )
 
 

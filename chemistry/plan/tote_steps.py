@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from chemistry import reference
 from chemistry.dosing.pouring import pouring
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.sheet import Sheet, centimetres, minutes_of, tote_named
@@ -107,17 +108,26 @@ def _filling(figures: Figures, number: int) -> str:
     )
 
 
-def marks_in_tote(figures: Figures, number: int) -> tuple[str, str] | None:
-    """How high the cold water stands in the tote, and then the hot on top of it; None where its height is not given."""
+def levels_in_tote(figures: Figures, number: int) -> tuple[float, float] | None:
+    """How high [m] the cold water stands in the tote, and then the hot on top of it; None where its height is not given."""
     if figures.household.tote.height_m is None:
         return None
     blend, full_m = figures.heat.blends[number - 1], figures.household.tote_level_m(figures.totes.volume_l)
-    return centimetres(full_m * blend.cold_l / (blend.cold_l + blend.hot_l)), centimetres(full_m)
+    return full_m * blend.cold_l / (blend.cold_l + blend.hot_l), full_m
+
+
+def marks_in_tote(figures: Figures, number: int) -> tuple[str, str] | None:
+    """The same as marks; None as well where one would be too low to be read, so that litres are measured instead."""
+    levels = levels_in_tote(figures, number)
+    least_m = reference.value("limits", "mark_least")
+    if levels is None or levels[1] < least_m or 0 < min(levels[0], levels[1] - levels[0]) < least_m:
+        return None
+    return centimetres(levels[0]), centimetres(levels[1])
 
 
 def _loses(figures: Figures, number: int) -> str:
     """Why it is drawn warmer than it is meant to arrive."""
-    lost_k = figures.heat.drawn_c[number - 1] - figures.heat.arrives_c
+    lost_k = figures.heat.lost_k[number - 1]
     return f" (it loses {lost_k:.1f} until it is in the tank)" if lost_k >= 0.05 else ""
 
 
@@ -181,4 +191,5 @@ def _mending(figures: Figures, number: int) -> str:
         (target_c - house.tap.temperature_c, "each degree over", "cold"),
     )
     mends = [f"{when} {figure(litres / span_c, 2)} L more {tap}" for span_c, when, tap in taps if span_c > 3]
-    return f" ({', '.join(mends)})" if mends else ""
+    again = "; then test chlorine again" if figures.neutraliser else ""
+    return f" ({', '.join(mends)}{again})" if mends else ""

@@ -1,0 +1,111 @@
+"""What a finished plan says it will do, copied out for the envelope to reckon with: no figure is computed here."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from chemistry.envelope.evening import Evening, evening_findings
+from chemistry.envelope.heat import ToteHeat, heat_findings
+from chemistry.envelope.vessel import Glass, Tub, vessel_findings
+from chemistry.envelope.water import Exchange, Met, water_findings
+from chemistry.findings import Finding
+from chemistry.plan.figures import Figures, State
+from chemistry.plan.sheet import Step
+from chemistry.plan.tote_steps import levels_in_tote
+from chemistry.plan.water_guards import needs_airing
+from chemistry.water.composition import Water
+
+
+def envelope_findings(figures: Figures, steps: Sequence[Step]) -> list[Finding]:
+    """What the envelope finds in one plan."""
+    before_c, after_c = figures.tank.readings.temperature_c, float(figures.waters.tank_after.temperature_c)
+    return [
+        *heat_findings(_totes(figures), before_c, after_c),
+        *water_findings(_exchange(figures)),
+        *vessel_findings(_glass(figures), _tub(figures)),
+        *evening_findings(_evening(figures, steps)),
+    ]
+
+
+def met(water: Water, state: State) -> Met:
+    """A water as fish meet it: at once, with its ammonia at the highest pH it may have."""
+    first, once = state.first, state.at_once
+    return Met(
+        temperature_c=float(water.temperature_c),
+        hardness_dgh=float(water.hardness_dgh),
+        alkalinity_dkh=float(water.alkalinity_dkh),
+        conductivity_us_cm=float(state.at_rest.conductivity_us_cm),
+        nitrate_mg_l=float(water.nitrate_mg_l),
+        chlorine_mg_l=float(water.total_chlorine_mg_l),
+        unionised_mg_n_l=float(water.ammonia_mg_n_l * state.most_alkaline.unionised_ammonia_share),
+        strength_mol_l=float(first.ionic_strength_mol_kg),
+        ph=None if once is None else float(once.ph),
+        carbon_mmol_l=None if once is None else float(once.carbon_mmol_l),
+    )
+
+
+def _exchange(figures: Figures) -> Exchange:
+    waters, states, chosen = figures.waters, figures.states, figures.neutraliser
+    refill, after = states.refill, states.tank_after
+    if needs_airing(states):  # the steps let the tote give off its CO2 before it meets the tank
+        refill, after = replace(refill, at_once=refill.at_rest), replace(after, at_once=None)
+    fast = chosen is not None and chosen.entry.substance.oxygen_pace == "fast"
+    demand_mg_l = chosen.dose.oxygen_demand_mg_l if chosen is not None and fast else None
+    return Exchange(
+        figures.change_share,
+        met(waters.tank_before, states.tank_before),
+        met(waters.refill, refill),
+        met(waters.tank_after, after),
+        float(demand_mg_l or 0.0),
+    )
+
+
+def _totes(figures: Figures) -> list[ToteHeat]:
+    household, heat = figures.household, figures.heat
+    vessel, cold_c = household.vessel(), household.tap.temperature_c
+    return [
+        ToteHeat(
+            hot_l=blend.hot_l,
+            hot_c=max(tapping.hot_c, tote.drawn_c),
+            cold_l=blend.cold_l,
+            cold_c=cold_c,
+            plastic_kj_k=vessel.tub_kj_k if number == 0 else 0.0,  # later it is warm already
+            plastic_c=vessel.tub_c,
+            drawn_c=tote.drawn_c,
+            wanted_c=heat.wanted_c,
+            arrives_c=tote.arrives_c,
+        )
+        for number, (blend, tapping, tote) in enumerate(zip(heat.blends, heat.tappings, heat.totes, strict=True))
+    ]
+
+
+def _glass(figures: Figures) -> Glass:
+    tank = figures.tank
+    return Glass(tank.water_height_m, figures.low_level_m, tank.overflow_height_m, figures.spare_minutes)
+
+
+def _tub(figures: Figures) -> Tub:
+    household, marks = figures.household, levels_in_tote(figures, 1) or ()
+    return Tub(
+        household.tote.volume_l,
+        figures.totes.volume_l,
+        household.tote.height_m,
+        household.pump.suction_height_m,
+        household.tap.flow_l_min,
+        marks,
+    )
+
+
+def _evening(figures: Figures, steps: Sequence[Step]) -> Evening:
+    chosen, weighed = figures.neutraliser, dict(figures.salts_per_tote_g)
+    if chosen is not None and chosen.per_tote_ml is None and chosen.per_tote_g is not None:
+        weighed[chosen.entry.substance.name] = chosen.per_tote_g
+    return Evening(
+        order=[step.id for step in steps],
+        minutes=next(step.end_minute for step in steps if step.id == "all_on"),
+        totes=figures.totes.count,
+        weighed_g=weighed,
+        step_g=figures.household.scale.resolution_g,
+        deionised_l=figures.salting.deionised_l,
+    )
