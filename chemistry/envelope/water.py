@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from chemistry import reference
-from chemistry.envelope.carbonate import carbon_at_ph, ph_in_air, ph_of
+from chemistry.envelope.carbonate import Plain
 from chemistry.envelope.grading import beyond
 from chemistry.findings import Finding
 
@@ -17,8 +17,8 @@ _TINY = 1e-9
 class Met:
     """A water as fish meet it.
 
-    ph: at once; None where it is not known.  carbon_mmol_l: all inorganic carbon; None likewise.  unionised_mg_n_l: ammonia
-    as NH3 at the highest pH it may have.  strength_mol_l: ionic strength.
+    ph: at once; None where it is not known.  ammonia_mg_n_l: all of it; unionised_mg_n_l: as NH3, at the highest pH it may
+    have.  strength_mol_l: ionic strength.
     """
 
     temperature_c: float
@@ -27,24 +27,20 @@ class Met:
     conductivity_us_cm: float
     nitrate_mg_l: float
     chlorine_mg_l: float
+    ammonia_mg_n_l: float
     unionised_mg_n_l: float
     strength_mol_l: float
     ph: float | None = None
-    carbon_mmol_l: float | None = None
 
     @property
-    def alkalinity_meq_l(self) -> float:
-        """Alkalinity [meq/L]."""
-        return self.alkalinity_dkh * _MEQ_PER_DKH
+    def plain(self) -> Plain:
+        """What decides its pH beside its carbon."""
+        alkalinity_meq_l = self.alkalinity_dkh * _MEQ_PER_DKH
+        return Plain(alkalinity_meq_l, self.ammonia_mg_n_l, self.temperature_c, self.strength_mol_l)
 
-    def carbon(self, times_air: float) -> float:
-        """All inorganic carbon [mmol/L]: as known, by pH, or at rest with so many times the CO2 of outdoor air."""
-        if self.carbon_mmol_l is not None:
-            return self.carbon_mmol_l
-        ph = self.ph
-        if ph is None:
-            ph = ph_in_air(self.alkalinity_meq_l, times_air, self.temperature_c, self.strength_mol_l)
-        return carbon_at_ph(self.alkalinity_meq_l, ph, self.temperature_c, self.strength_mol_l)
+    def carbon_mmol_l(self, times_air: float) -> float:
+        """All inorganic carbon: by its pH, or at rest with so many times the CO2 of outdoor air where that is not known."""
+        return self.plain.carbon_at(self.plain.ph_in_air(times_air) if self.ph is None else self.ph)
 
 
 @dataclass(frozen=True)
@@ -133,7 +129,7 @@ def _ph_step(change: Exchange) -> list[Finding]:
         "tank_acid", to_ph, text, caution="lowest_ph", stop="lowest_ph" if to_ph < from_ph else "", least=True
     )
     planned = change.after.ph
-    if not found and known and planned is not None and refill.carbon_mmol_l is not None:
+    if not found and known and planned is not None and refill.ph is not None:
         text = (
             f"The plan takes the tank to pH {planned:.1f}; a plain reckoning takes it to {end:.1f}. Do not follow this plan; "
             "tell its makers."
@@ -145,7 +141,7 @@ def _ph_step(change: Exchange) -> list[Finding]:
 
 def _airs(water: Met) -> tuple[float, ...]:
     """The CO2 of a water over that of outdoor air: one figure where its carbon is known, else the ends of what is usual."""
-    if water.ph is not None or water.carbon_mmol_l is not None:
+    if water.ph is not None:
         return (1.0,)
     return reference.value("practice", "tank_least_times_air"), reference.value("practice", "tank_most_times_air")
 
@@ -157,16 +153,10 @@ def _moved(change: Exchange, tank_air: float, refill_air: float) -> tuple[float,
     def mixed(one: float, other: float) -> float:
         return (1 - share) * one + share * other
 
-    carbon = before.carbon(tank_air), refill.carbon(refill_air)
-    start = before.ph
-    if start is None:
-        start = ph_of(before.alkalinity_meq_l, carbon[0], before.temperature_c, before.strength_mol_l)
-    end = ph_of(
-        mixed(before.alkalinity_meq_l, refill.alkalinity_meq_l),
-        mixed(*carbon),
-        mixed(before.temperature_c, refill.temperature_c),
-        mixed(before.strength_mol_l, refill.strength_mol_l),
-    )
+    start = before.plain.ph_in_air(tank_air) if before.ph is None else before.ph
+    one, other = before.plain, refill.plain
+    after = Plain(*(mixed(getattr(one, field.name), getattr(other, field.name)) for field in fields(Plain)))
+    end = after.ph_of(mixed(before.carbon_mmol_l(tank_air), refill.carbon_mmol_l(refill_air)))
     return abs(end - start), start, end
 
 

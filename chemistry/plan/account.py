@@ -38,10 +38,10 @@ def met(water: Water, state: State) -> Met:
         conductivity_us_cm=float(state.at_rest.conductivity_us_cm),
         nitrate_mg_l=float(water.nitrate_mg_l),
         chlorine_mg_l=float(water.total_chlorine_mg_l),
+        ammonia_mg_n_l=float(water.ammonia_mg_n_l),
         unionised_mg_n_l=float(water.ammonia_mg_n_l * state.most_alkaline.unionised_ammonia_share),
         strength_mol_l=float(first.ionic_strength_mol_kg),
         ph=None if once is None else float(once.ph),
-        carbon_mmol_l=None if once is None else float(once.carbon_mmol_l),
     )
 
 

@@ -129,7 +129,9 @@ def _figures(household: Household, tank: Tank, tap: Water, before: Water, share:
         flows, totes, neutraliser, salting, needs_airing(states), jobs, totes.volume_l / household.tap.flow_l_min
     )
     heat = heat_of(household, tank, flows, totes.volume_l, times, chosen)
-    if abs(heat.arrives_c - refill_c) > _SAME_K:  # what is lost on the way cannot all be made up for: a stop, but told as it is
+    if (
+        abs(heat.arrives_c - refill_c) > _SAME_K
+    ):  # what is lost on the way cannot all be made up for: a stop, but told as it is
         waters = _waters(tap, replace(waters.refill, temperature_c=heat.arrives_c), before, chosen)
         states = states_of(waters, chosen, household.times_air)
     return Figures(
