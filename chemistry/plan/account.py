@@ -15,6 +15,7 @@ from chemistry.plan.sheet import Step
 from chemistry.plan.tote_steps import levels_in_tote
 from chemistry.plan.water_guards import needs_airing
 from chemistry.water.composition import Water
+from chemistry.water.met import met
 
 
 def envelope_findings(figures: Figures, steps: Sequence[Step]) -> list[Finding]:
@@ -28,23 +29,6 @@ def envelope_findings(figures: Figures, steps: Sequence[Step]) -> list[Finding]:
     ]
 
 
-def met(water: Water, state: State) -> Met:
-    """A water as fish meet it: at once, with its ammonia at the highest pH it may have."""
-    first, once = state.first, state.at_once
-    return Met(
-        temperature_c=float(water.temperature_c),
-        hardness_dgh=float(water.hardness_dgh),
-        alkalinity_dkh=float(water.alkalinity_dkh),
-        conductivity_us_cm=float(state.at_rest.conductivity_us_cm),
-        nitrate_mg_l=float(water.nitrate_mg_l),
-        chlorine_mg_l=float(water.total_chlorine_mg_l),
-        ammonia_mg_n_l=float(water.ammonia_mg_n_l),
-        unionised_mg_n_l=float(water.ammonia_mg_n_l * state.most_alkaline.unionised_ammonia_share),
-        strength_mol_l=float(first.ionic_strength_mol_kg),
-        ph=None if once is None else float(once.ph),
-    )
-
-
 def _exchange(figures: Figures) -> Exchange:
     waters, states, chosen = figures.waters, figures.states, figures.neutraliser
     refill, after = states.refill, states.tank_after
@@ -54,11 +38,15 @@ def _exchange(figures: Figures) -> Exchange:
     demand_mg_l = chosen.dose.oxygen_demand_mg_l if chosen is not None and fast else None
     return Exchange(
         figures.change_share,
-        met(waters.tank_before, states.tank_before),
-        met(waters.refill, refill),
-        met(waters.tank_after, after),
+        _met(waters.tank_before, states.tank_before),
+        _met(waters.refill, refill),
+        _met(waters.tank_after, after),
         float(demand_mg_l or 0.0),
     )
+
+
+def _met(water: Water, state: State) -> Met:
+    return met(water, state.at_once, state.at_rest, state.aired)
 
 
 def _totes(figures: Figures) -> list[ToteHeat]:
