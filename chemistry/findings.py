@@ -21,7 +21,7 @@ class WayOut:
     """
 
     text: str
-    set: Mapping[str, float | str]
+    set: Mapping[str, float | str | Mapping[str, str]]
 
 
 @dataclass(frozen=True)

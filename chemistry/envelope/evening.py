@@ -16,7 +16,8 @@ class Evening:
     """The work of one change.
 
     order: what is done, as the ids of its steps.  minutes: from the first step until everything is on again.  totes: how
-    many.  weighed_g: what is weighed for one tote, by name; step_g: of the scale.  deionised_l: wanted in all.
+    many.  weighed_g: what is weighed for one tote, by name; step_g: of the scale.  deionised_l: wanted in all.  chlorine_mg_l:
+    of the tap.
     """
 
     order: Sequence[str]
@@ -25,6 +26,7 @@ class Evening:
     weighed_g: Mapping[str, float]
     step_g: float
     deionised_l: float
+    chlorine_mg_l: float
 
 
 def evening_findings(evening: Evening) -> list[Finding]:
@@ -77,7 +79,7 @@ def _order(evening: Evening) -> list[Finding]:
         pairs += [
             (f"tote_{number}_{part}", f"tote_{number}_check")
             for part in ("neutralise", "salts", "air")
-            if f"tote_{number}_{part}" in at
+            if f"tote_{number}_{part}" in at or (part == "neutralise" and evening.chlorine_mg_l > 0)
         ]
     for first, then in pairs:
         if not (first in at and then in at and at[first] < at[then]):

@@ -99,12 +99,12 @@ def _steps(change: Exchange) -> list[Finding]:
     """How far one change moves the tank, against how far fish are usually moved."""
     before, after = change.before, change.after
     found = []
-    for name, unit, start, end in (
-        ("hardness", "dGH", before.hardness_dgh, after.hardness_dgh),
-        ("alkalinity", "dKH", before.alkalinity_dkh, after.alkalinity_dkh),
+    for name, unit, start, end, caution, stop in (
+        ("hardness", "dGH", before.hardness_dgh, after.hardness_dgh, "hardness_step", "hardness_step_stop"),
+        ("alkalinity", "dKH", before.alkalinity_dkh, after.alkalinity_dkh, "alkalinity_step", "alkalinity_step_stop"),
     ):
         text = f"This change moves the tank's {name} from {start:.1f} to {end:.1f} {unit}. A smaller share helps."
-        found += beyond(f"{name}_step", abs(end - start), text, caution=f"{name}_step", stop=f"{name}_step_stop")
+        found += beyond(caution, abs(end - start), text, caution=caution, stop=stop)
     start, end = before.conductivity_us_cm, after.conductivity_us_cm
     text = f"This change moves the tank's conductivity from {start:.0f} to {end:.0f} µS/cm. A smaller share helps."
     percent = 100 * abs(end / start - 1) if start > 0 else 0.0

@@ -96,4 +96,5 @@ def _evening(figures: Figures, steps: Sequence[Step]) -> Evening:
         weighed_g=weighed,
         step_g=figures.household.scale.resolution_g,
         deionised_l=figures.salting.deionised_l,
+        chlorine_mg_l=figures.household.tap.total_chlorine_mg_l,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +11,7 @@ from chemistry.errors import TapwrightError
 from chemistry.findings import Finding, WayOut
 from chemistry.plan.figures import Figures
 from chemistry.plan.household import Household
+from chemistry.plan.household_tables import SaltTable
 from chemistry.units import figure
 
 _LESS = (0.75, 0.5, 0.25, 0.1)
@@ -131,7 +132,7 @@ def _tote(household: Household, figures: Figures, litres: float) -> Variation:
     litres = float(figure(litres, 2))
     tote, scale = household.tote, litres / household.tote.volume_l
     update: dict[str, Any] = {"volume_l": litres}
-    said: dict[str, float | str] = {"tote.volume": f"{figure(litres)} L"}
+    said: dict[str, float | str | Mapping[str, str]] = {"tote.volume": f"{figure(litres)} L"}
     if tote.height_m is not None:
         update["height_m"] = round(tote.height_m * scale ** (1 / 3), 2)
         said["tote.height"] = f"{100 * update['height_m']:.0f} cm"
@@ -169,6 +170,16 @@ def _scale(household: Household, figures: Figures) -> Iterator[Variation]:
             yield Variation(household.model_copy(update={"scale": scale}), figures.change_share, way)
 
 
+def _gentle(household: Household, figures: Figures) -> Iterator[Variation]:
+    """A bicarbonate in the cupboard, where only carbonates raise alkalinity now."""
+    names = [entry.name.name for entry in household.salts]
+    for name in ("sodium bicarbonate", "potassium bicarbonate"):
+        if name not in names:
+            salts = [*household.salts, SaltTable.model_validate({"name": name})]
+            way = WayOut(f"{name} in the cupboard", {f"salt.{len(names)}": {"name": name}})
+            yield Variation(household.model_copy(update={"salts": salts}), figures.change_share, way)
+
+
 # Which ways may lead out of a stop, by its code, the least trouble first.
 _FAMILIES: dict[str, tuple[_Family, ...]] = {
     "tote_drawn_warm": (_refill, _more, _smaller_tote, _less),
@@ -180,7 +191,8 @@ _FAMILIES: dict[str, tuple[_Family, ...]] = {
     "conductivity_step": (_less,),
     "ph_step": (_less,),
     "refill_acid": (_solution, _scale),
-    "refill_alkaline": (_solution, _scale),
+    "refill_alkaline": (_gentle, _solution, _scale),
+    "harsh_salt": (_gentle, _less),
     "refill_oxygen": (_solution, _scale),
     "tank_thin": (_less,),
     "tank_acid": (_less,),

@@ -1,0 +1,1 @@
+"""The envelope: every danger built on purpose and found, and every way out followed."""
