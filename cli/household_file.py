@@ -6,13 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from chemistry.errors import BadInput, Fault
-from cli.toml_file import Lines, Location, located, parsed, text_of
+from cli.toml_file import Lines, Location, located, parsed, text_of, the_first
 
 if TYPE_CHECKING:
     from chemistry.plan.household import Household
 
 _LISTS = ("tank", "salt", "neutraliser")
-_MOST = 200  # faults that are told; who mends those sees the rest
 # How a hint of the engine's begins that does not know how a line of the file looks.
 _GENERAL = ("Write for example", "Write a table")
 
@@ -29,12 +28,8 @@ def load(path: Path) -> Household:
         faults = error.faults
     lines = Lines(text)
     found = sorted(((lines.of(fault.place), fault) for fault in faults), key=lambda entry: entry[0])
-    told = [Fault(located(path, line, fault.place), fault.message, _hint(fault)) for line, fault in found[:_MOST]]
-    if more := found[_MOST:]:
-        line, fault = more[0]
-        said = f"and {len(more)} faults more from here on."
-        told.append(Fault(located(path, line, fault.place), said, "Mend those above first."))
-    raise BadInput(told) from None
+    told = [Fault(located(path, line, fault.place), fault.message, _hint(fault)) for line, fault in found]
+    raise BadInput(the_first(told)) from None
 
 
 def _hint(fault: Fault) -> str:

@@ -10,9 +10,10 @@ from typing import Any
 from chemistry.errors import BadInput, Fault
 from chemistry.words import nearest, quoted, told
 from cli.options import Reader
-from cli.toml_file import Lines, Location, located, parsed, text_of
+from cli.toml_file import Lines, Location, located, parsed, text_of, the_first
 
 _LONGEST = 200  # letters of a text
+_MOST_CONTENTS = 100
 CLAIMS = ("raises", "neutralises", "contains")
 _LABEL = {"name": '"Clearwell salt"', "dose": '"5 g"', "in": '"100 L"', "density": '"1.2 kg/L"'}
 _CLAIM = {"raises": '"hardness"', "neutralises": '"chlorine"', "contains": '"nitrate"', "by": '"3 dGH"'}
@@ -60,6 +61,9 @@ def written(path: Path, reader: Reader) -> Written:
     if not isinstance(contents, list) or not all(isinstance(entry, dict) for entry in contents):
         reader.refuse(where("content"), "a list of tables is wanted.", "Write [[content]], once for each.")
         contents = []
+    elif len(contents) > _MOST_CONTENTS:
+        reader.refuse(where("content"), f"{len(contents)} are given; {_MOST_CONTENTS} at most are read.")
+        contents = []
     elif not contents and "content" in data:
         reader.refuse(
             where("content"), "is empty.", "List what is in it, or leave `content` out if the label does not say."
@@ -84,7 +88,7 @@ def by_line(faults: tuple[Fault, ...]) -> BadInput:
         numbers = [part for part in fault.where.split(":") if part.isdigit()]
         return int(numbers[-1]) if numbers else 0
 
-    return BadInput(sorted(dict.fromkeys(faults), key=line))
+    return BadInput(the_first(sorted(dict.fromkeys(faults), key=line)))
 
 
 def _texts(
@@ -109,7 +113,7 @@ def _texts(
             said = f"{told(value)} is read; text in quotes is wanted."
             reader.refuse(at((*under, key)), said, f"Write for example {key} = {examples[key]}.")
         elif not value.strip() or not value.isprintable() or len(value) > _LONGEST:
-            said = f"{quoted(value)} {'is too long' if value.isprintable() else 'holds a letter that cannot be seen'}."
+            said = f"{quoted(value)} {'is too long' if value.isprintable() else 'holds a control character'}."
             said = said if value.strip() else "is empty."
             reader.refuse(at((*under, key)), said, f"Write for example {key} = {examples[key]}, or leave it out.")
         else:

@@ -8,21 +8,31 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from chemistry.errors import BadInput, dotted
+from chemistry.errors import BadInput, Fault, dotted
 from chemistry.words import LONGEST, quoted
 
 Location = Sequence[str | int]
+
+_MOST = 200  # faults of a file that are told; who mends those sees the rest
 
 _TOML_PLACE = re.compile(r"\(at line (\d+), column (\d+)\)|\(at end of document\)")
 _CURLY, _STRAIGHT = re.compile("[“”„]"), '"'
 _DATE = re.compile(r"=\s*(\d\d)\.(\d\d)\.(\d{4})\s*$")
 _BARE_VALUE = re.compile(r"^\s*[\w-]+\s*=\s*[^\"'\[{\s#].*$")
 # What the parser says with names of its own, and what of it a person can use.
-_SAID = (
-    (re.compile("overwrite|twice|duplicate|mutate|redefine", re.IGNORECASE), "this key or table stands twice"),
-    (re.compile("invalid character|illegal character", re.IGNORECASE), "a letter that cannot be seen stands here"),
-    (re.compile("statement", re.IGNORECASE), "this is no entry"),
-    (re.compile(r"escape|hex|unicode|\\", re.IGNORECASE), "a backslash in quotes begins a special letter"),
+_SAID = tuple(
+    (re.compile(pattern), ours)
+    for pattern, ours in (
+        ("overwrite|twice|duplicate|mutate|redefine", "this key or table stands twice"),
+        (r"illegal character '\\n'|unterminated", "a quotation mark is missing"),
+        ("invalid character|illegal character", "a control character stands here"),
+        ("end of document after", "something follows where the entry ends"),
+        ("statement|key part|after a key", "this is no entry"),
+        ("escape|hex|unicode|\\\\", "a backslash in quotes begins a special letter"),
+        ("bracket|declaration|array|inline table", "a bracket is not closed"),
+        ("date", "this is no date"),
+        ("invalid value", "this is no value"),
+    )
 )
 
 
@@ -86,6 +96,14 @@ def _toml_hint(line: str, lists: Sequence[str]) -> str:
 def located(path: Path, line: int, place: Location) -> str:
     """file:line: key, as a fault names it."""
     return f"{path}:{line}: {dotted(place)}"
+
+
+def the_first(faults: Sequence[Fault]) -> list[Fault]:
+    """As many of the faults of a file as anybody reads, and how many there are besides."""
+    if len(faults) <= _MOST:
+        return list(faults)
+    more = Fault(faults[_MOST].where, f"and {len(faults) - _MOST} faults more from here on.", "Mend those above first.")
+    return [*faults[:_MOST], more]
 
 
 # What stands between two entries, a key with the point that another follows, and the pieces of a value.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 from functools import partial
+from typing import Annotated
 
 from pydantic import Field
 
@@ -139,9 +140,9 @@ class Household(Table):
     pump: PumpTable
     hose: HoseTable
     scale: Scale
-    neutralisers: list[NeutraliserTable] = Field(default=[], alias="neutraliser")
-    salts: list[SaltTable] = Field(default=[], alias="salt")
-    tanks: list[Tank] = Field(alias="tank", min_length=1)
+    neutralisers: Annotated[list[NeutraliserTable], q.Few] = Field(default=[], alias="neutraliser")
+    salts: Annotated[list[SaltTable], q.Few] = Field(default=[], alias="salt")
+    tanks: Annotated[list[Tank], q.Few] = Field(alias="tank", min_length=1)
 
     @property
     def times_air(self) -> float:

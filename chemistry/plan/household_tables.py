@@ -131,7 +131,7 @@ class HoseTable(Table):
     drain_lift_m: q.HeightM = Field(alias="drain_lift")
     fill_lift_m: q.HeightM = Field(alias="fill_lift")
     siphon: bool = False
-    fittings: dict[str, int] = Field(default={})
+    fittings: Annotated[dict[str, int], q.Few] = Field(default={})
     coil: CoilTable | None = None
 
     def rules(self) -> Iterable[Rule]:

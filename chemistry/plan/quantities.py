@@ -18,6 +18,7 @@ from chemistry.water.target import Target, lake_target
 from chemistry.words import quoted, told
 
 UNFILLED = "?"
+_MOST_ENTRIES = 100  # of one kind, such as tanks
 _LONGEST_NAME = 100  # letters; a card or a page has room for no more
 REFUSED = "refused"  # the kind of our own errors, as pydantic carries them
 
@@ -133,7 +134,7 @@ def _name(lookup: Callable[[str], Any], kind: type = str) -> BeforeValidator:
 
 def _printable(text: str) -> str:
     if not text.isprintable():
-        said = f"{quoted(text)} holds a letter that cannot be seen or turns the line round."
+        said = f"{quoted(text)} holds a control character."
         raise BadInput.of("", said, "Use letters, digits and signs.")
     if len(text) > _LONGEST_NAME:
         raise BadInput.of("", f"{quoted(text)} is too long a name.", f"Use {_LONGEST_NAME} letters or fewer.")
@@ -147,6 +148,15 @@ def _or_refuse(function: Callable[..., Any], *arguments: Any) -> Any:
         raise refusal(*(Fault("", fault.message, fault.hint) for fault in error.faults)) from error
 
 
+def _few(value: Any) -> Any:
+    """Refuses more entries than any household has before each of them is looked at."""
+    if isinstance(value, list | dict) and len(value) > _MOST_ENTRIES:
+        text = f"{len(value)} are given; {_MOST_ENTRIES} at most are read."
+        raise refusal(Fault("", text, "Split them into several files."))
+    return value
+
+
+Few = BeforeValidator(_few)
 VolumeL = Annotated[float, _quantity("volume", 0, 100_000, above=True)]
 LengthM = Annotated[float, _quantity("length", 0, 100, above=True)]
 BoreM = Annotated[float, _quantity("length", 0.002, 0.5)]
