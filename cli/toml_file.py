@@ -24,7 +24,7 @@ _SAID = tuple(
     (re.compile(pattern), ours)
     for pattern, ours in (
         ("overwrite|twice|duplicate|mutate|redefine", "this key or table stands twice"),
-        (r"illegal character '\\n'|unterminated", "a quotation mark is missing"),
+        (r"character '\\n'|unterminated", "a quotation mark is missing"),
         ("invalid character|illegal character", "a control character stands here"),
         ("end of document after", "something follows where the entry ends"),
         ("statement|key part|after a key", "this is no entry"),
