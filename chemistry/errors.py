@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Self
+
+from chemistry.words import shown
 
 
 @dataclass(frozen=True)
@@ -14,16 +16,28 @@ class Fault:
     where: file:line: key, an option's name, or the quantity's name.
     message: what was read and what is allowed.
     hint: what to write or do instead; may be empty.
+    place: keys and numbers that lead to it in the data it was found in, lists from 0; empty where it was in none.
     """
 
     where: str
     message: str
     hint: str = ""
+    place: tuple[str | int, ...] = field(default=(), compare=False)
+
+    @classmethod
+    def at(cls, place: Sequence[str | int], message: str, hint: str = "") -> Self:
+        """A fault at a place of data that were read, named by its keys with a point between."""
+        return cls(dotted(place), message, hint, tuple(place))
 
     def __str__(self) -> str:
         head = f"{self.where}: " if self.where else ""
         tail = f" {self.hint}" if self.hint else ""
         return f"{head}{self.message}{tail}"
+
+
+def dotted(place: Sequence[str | int]) -> str:
+    """tank.2.readings.ph: tables of a list are counted from 1, as a person does."""
+    return ".".join(str(part + 1) if isinstance(part, int) else shown(part) for part in place)
 
 
 class TapwrightError(Exception):

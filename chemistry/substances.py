@@ -9,12 +9,12 @@ import re
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from functools import cache
 from types import MappingProxyType
 
 from chemistry import reference
 from chemistry.errors import BadInput
+from chemistry.words import nearest, quoted
 
 _DOTS = "·•∙⋅*"
 _SUBSCRIPTS = str.maketrans("₀₁₂₃₄₅₆₇₈₉", "0123456789")
@@ -46,7 +46,7 @@ def parse_formula(formula: str) -> dict[str, float]:
             if position == len(text):
                 raise _unreadable(formula, position, "nothing follows the dot")
     if not atoms:
-        raise BadInput.of("formula", f"'{formula}' holds no element.", "Write for example 'MgSO4·7H2O'.")
+        raise BadInput.of("formula", f"{quoted(formula)} holds no element.", "Write for example 'MgSO4·7H2O'.")
     return dict(atoms)
 
 
@@ -75,7 +75,7 @@ def _part(text: str, position: int, formula: str) -> tuple[dict[str, float], int
         elif symbol in reference.table("atomic_weights"):
             stack[-1][symbol] += number
         else:
-            raise _unreadable(formula, position, f"'{symbol}' is not an element of tables/atomic_weights.csv")
+            raise _unreadable(formula, position, f"{quoted(symbol)} is not an element of tables/atomic_weights.csv")
         position = match.end()
     if len(stack) > 1:
         raise _unreadable(formula, position, "a bracket is not closed")
@@ -84,7 +84,9 @@ def _part(text: str, position: int, formula: str) -> tuple[dict[str, float], int
 
 def _unreadable(formula: str, position: int, why: str) -> BadInput:
     return BadInput.of(
-        "formula", f"'{formula}' cannot be read at character {position + 1}: {why}.", "Write for example 'MgSO4·7H2O'."
+        "formula",
+        f"{quoted(formula)} cannot be read at character {position + 1}: {why}.",
+        "Write for example 'MgSO4·7H2O'.",
     )
 
 
@@ -250,9 +252,9 @@ def named(name: str, where: str = "substance") -> tuple[Substance, ...]:
         return (substances()[key],)
     if hydrates := tuple(entry for key, entry in substances().items() if key.startswith(f"{folded} ")):
         return hydrates
-    near = dict.fromkeys(known[choice] for choice in get_close_matches(folded, known, n=3, cutoff=0.4))
+    near = dict.fromkeys(known[choice] for choice in nearest(folded, known, n=3, cutoff=0.4))
     hint = f"Did you mean {' or '.join(repr(key) for key in near)}?" if near else ""
-    raise BadInput.of(where, f"'{name}' is not a salt or neutraliser known here.", hint)
+    raise BadInput.of(where, f"{quoted(name)} is not a salt or neutraliser known here.", hint)
 
 
 def anhydrous_formula(substance: Substance) -> str:
@@ -310,7 +312,7 @@ def _find(table_name: str, noun: str, name: str, where: str) -> str:
     if len(hydrates) > 1:
         choices = " or ".join(f"'{key}'" for key in hydrates)
         hint = f"Read the label and write {choices}."
-        raise BadInput.of(where, f"'{name}' does not say which hydrate; their doses differ by up to half.", hint)
-    near = get_close_matches(_folded(name), names, n=3, cutoff=0.4) or list(names)[:3]
+        raise BadInput.of(where, f"{quoted(name)} does not say which hydrate; their doses differ by up to half.", hint)
+    near = nearest(_folded(name), names, n=3, cutoff=0.4) or list(names)[:3]
     choices = " or ".join(f"'{key}'" for key in dict.fromkeys(names[choice] for choice in near))
-    raise BadInput.of(where, f"'{name}' is not {noun} known here.", f"Name it with its hydrate: {choices}?")
+    raise BadInput.of(where, f"{quoted(name)} is not {noun} known here.", f"Name it with its hydrate: {choices}?")

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from chemistry import reference
 from chemistry.errors import BadInput
+from chemistry.words import nearest, quoted
 
 if TYPE_CHECKING:
     import pint
@@ -112,6 +113,7 @@ KINDS: Mapping[str, Kind] = {
 }  # fmt: skip
 
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+_LONGEST = 100  # letters of a quantity
 _COMMA = re.compile(r"\s*([+-]?\d+),(\d+)(.*)$")
 
 
@@ -133,9 +135,13 @@ def read(text: str, kind: str, where: str = "") -> float:
     unit = _unit(unit_text, kind, where, text)
     value = float(registry().Quantity(number, unit).to(KINDS[kind].unit).magnitude)
     if not math.isfinite(value):
-        raise BadInput.of(where, f"'{text}' is too large a number.", f"Write for example '{KINDS[kind].example}'.")
+        raise BadInput.of(
+            where, f"{quoted(text)} is too large a number.", f"Write for example '{KINDS[kind].example}'."
+        )
     if kind == "temperature" and value < _ABSOLUTE_ZERO_C:
-        raise BadInput.of(where, f"'{text}' is below absolute zero.", f"Write for example '{KINDS[kind].example}'.")
+        raise BadInput.of(
+            where, f"{quoted(text)} is below absolute zero.", f"Write for example '{KINDS[kind].example}'."
+        )
     return value
 
 
@@ -176,40 +182,42 @@ def convert(text: str, unit_text: str) -> tuple[float, str]:
     from_kinds, to_kinds = _kinds_of(source_unit), _kinds_of(target_unit)
     for spelled, kinds in ((source_unit, from_kinds), (target_unit, to_kinds)):
         if not kinds:
-            raise BadInput.of("", f"'{spelled}' is not a unit known here.", _near_unit(spelled))
+            raise BadInput.of("", f"{quoted(spelled)} is not a unit known here.", _near_unit(spelled))
     for unit, kinds in ((source_unit, to_kinds), (target_unit, from_kinds)):
         for kind in kinds:
             if unit in (KINDS[kind].ambiguous or ()):
-                raise BadInput.of("", f"'{unit}' is ambiguous;", f"{(KINDS[kind].ambiguous or {})[unit]}.")
+                raise BadInput.of("", f"{quoted(unit)} is ambiguous;", f"{(KINDS[kind].ambiguous or {})[unit]}.")
     common = [kind for kind in from_kinds if kind in to_kinds]
     if not common:
         raise BadInput.of(
             "",
-            f"'{source_unit}' is {_nouns(from_kinds)} and '{target_unit}' is {_nouns(to_kinds)}: "
+            f"{quoted(source_unit)} is {_nouns(from_kinds)} and {quoted(target_unit)} is {_nouns(to_kinds)}: "
             "one cannot be turned into the other.",
         )
     kind = common[0]
     value = from_canonical(read(f"{number!r} {source_unit}", kind), kind, target_unit)
     if not math.isfinite(value):
-        raise BadInput.of("", f"'{text}' is too large a number.")
+        raise BadInput.of("", f"{quoted(text)} is too large a number.")
     return value, kind
 
 
 def _split(text: str, kind: str | None, where: str) -> tuple[float, str]:
     """Number and unit text; refuses commas and missing numbers."""
     example = f"Write for example '{KINDS[kind].example}'." if kind else "Write for example '12 dGH'."
+    if len(text) > _LONGEST:
+        raise BadInput.of(where, f"{quoted(text)} is too long for a quantity.", example)
     if comma := _COMMA.match(text):
         whole, part, rest = comma.groups()
-        choices = f"'{whole}.{part}{rest}'" + (f" or '{whole}{part}{rest}'" if len(part) == 3 else "")
-        raise BadInput.of(where, f"'{text}' has a comma; the decimal sign is a point.", f"Write {choices}.")
+        choices = quoted(f"{whole}.{part}{rest}") + (f" or {quoted(f'{whole}{part}{rest}')}" if len(part) == 3 else "")
+        raise BadInput.of(where, f"{quoted(text)} has a comma; the decimal sign is a point.", f"Write {choices}.")
     match = _NUMBER.match(text)
     if not match:
-        raise BadInput.of(where, f"'{text}' does not begin with a number.", example)
+        raise BadInput.of(where, f"{quoted(text)} does not begin with a number.", example)
     number = float(match[1])
     if not math.isfinite(number):
-        raise BadInput.of(where, f"'{text}' is not a finite number.", example)
+        raise BadInput.of(where, f"{quoted(text)} is not a finite number.", example)
     if not match[2]:
-        raise BadInput.of(where, f"'{text}' has no unit.", example)
+        raise BadInput.of(where, f"{quoted(text)} has no unit.", example)
     return number, _tidy(match[2])
 
 
@@ -226,14 +234,14 @@ def _unit(unit_text: str, kind: str, where: str, text: str) -> Any:
     meant = KINDS[kind]
     unit_text = _tidy(unit_text)
     if meant.ambiguous and unit_text in meant.ambiguous:
-        raise BadInput.of(where, f"'{text}' is ambiguous;", f"{meant.ambiguous[unit_text]}.")
+        raise BadInput.of(where, f"{quoted(text)} is ambiguous;", f"{meant.ambiguous[unit_text]}.")
     if unit := _lookup(unit_text, kind):
         return unit
     others = _kinds_of(unit_text)
     example = f"Write for example '{meant.example}'."
     if others:
-        raise BadInput.of(where, f"'{text}' is {_nouns(others)}; {meant.noun} is wanted.", example)
-    raise BadInput.of(where, f"'{unit_text}' in '{text}' is not a unit known here.", example)
+        raise BadInput.of(where, f"{quoted(text)} is {_nouns(others)}; {meant.noun} is wanted.", example)
+    raise BadInput.of(where, f"{quoted(unit_text)} in {quoted(text)} is not a unit known here.", example)
 
 
 def _lookup(unit_text: str, kind: str) -> Any:
@@ -284,10 +292,8 @@ def _nouns(kinds: list[str]) -> str:
 
 def _near_unit(unit_text: str) -> str:
     """A hint with the spellings closest to what was written."""
-    from difflib import get_close_matches
-
     spellings = [spelling for kind in KINDS.values() for spelling in kind.spellings]
-    near = get_close_matches(unit_text, spellings, n=3, cutoff=0.5)
+    near = nearest(unit_text, spellings, n=3, cutoff=0.5)
     if unit_text in _MG:
         near = ["mg/L CaCO3", "mg/L NO3", "mg/L N"]
     return "Did you mean " + " or ".join(f"'{name}'" for name in dict.fromkeys(near)) + "?" if near else ""
@@ -310,10 +316,10 @@ def amount_of(text: str, where: str = "") -> tuple[float | None, float | None]:
     """
     kind = kind_of(text)
     if kind not in ("mass", "volume"):
-        raise BadInput.of(where, f"'{text}' is read; grams or millilitres are wanted.", 'Write "5 mL".')
+        raise BadInput.of(where, f"{quoted(text)} is read; grams or millilitres are wanted.", 'Write "5 mL".')
     size = read(text, kind, where)
     if size <= 0:
-        raise BadInput.of(where, f"'{text}' is read; more than nothing is wanted.", 'Write "5 mL".')
+        raise BadInput.of(where, f"{quoted(text)} is read; more than nothing is wanted.", 'Write "5 mL".')
     return (size, None) if kind == "mass" else (None, 1000 * size)
 
 
@@ -321,7 +327,7 @@ def half_last_digit(text: str) -> float:
     """Half of the last digit written, in the unit of the text: 0.5 for "3 dGH", 0.05 for "3.0 dGH"."""
     match = _NUMBER.match(text)
     if not match:
-        raise BadInput.of("", f"'{text}' does not begin with a number.")
+        raise BadInput.of("", f"{quoted(text)} does not begin with a number.")
     return 0.5 * 10.0 ** int(Decimal(match[1]).as_tuple().exponent)
 
 

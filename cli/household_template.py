@@ -25,13 +25,20 @@ def write(path: Path) -> None:
     write_new(path, text())
 
 
+@cache
+def _headers() -> dict[str, str]:
+    """Every header of the template by the tables it names."""
+    lines = (line.split("#")[0].strip() for line in text().splitlines())
+    return {found[1]: line for line in lines if (found := _TABLE.match(line))}
+
+
 def example_of(keys: Sequence[str]) -> str:
     """'Write for example flow = "14 L/min".' for a key of the file, by its tables and name; empty if unknown."""
     dotted = ".".join(keys)
     if example := examples().get(dotted):
         return f"Write for example {keys[-1]} = {example}."
-    header = next((line for line in text().splitlines() if line.startswith((f"[{dotted}]", f"[[{dotted}]]"))), "")
-    return f"Write a table {header.split('#')[0].strip()}." if header else ""
+    header = _headers().get(dotted)
+    return f"Write a table {header}." if header else ""
 
 
 @cache

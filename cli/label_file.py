@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import nearest, quoted, told
 from cli.options import Reader
-from cli.toml_file import Lines, dotted, parsed, text_of
+from cli.toml_file import Lines, Location, located, parsed, text_of, the_first
 
+_LONGEST = 200  # letters of a text
+_MOST_CONTENTS = 100
 CLAIMS = ("raises", "neutralises", "contains")
 _LABEL = {"name": '"Clearwell salt"', "dose": '"5 g"', "in": '"100 L"', "density": '"1.2 kg/L"'}
 _CLAIM = {"raises": '"hardness"', "neutralises": '"chlorine"', "contains": '"nitrate"', "by": '"3 dGH"'}
@@ -44,18 +46,23 @@ def written(path: Path, reader: Reader) -> Written:
     data = parsed(text, path, ("content",))
     lines = Lines(text)
 
-    def where(key: str) -> str:
-        place = [int(part) if part.isdigit() else part for part in key.split(".")]
-        return f"{path}:{lines.of(place)}: {dotted(place)}"
+    def at(place: Location) -> str:
+        return located(path, lines.of(place), place)
 
-    top = _texts(data, _LABEL, "", reader, where, tables=("claim", "content"))
+    def where(key: str) -> str:
+        return at([int(part) if part.isdigit() else part for part in key.split(".")])
+
+    top = _texts(data, _LABEL, (), reader, at, tables=("claim", "content"))
     claim = data.get("claim", {})
     if not isinstance(claim, dict):
-        reader.refuse(where("claim"), f"{claim!r} is read; a table is wanted.", "Write [claim].")
+        reader.refuse(where("claim"), f"{told(claim)} is read; a table is wanted.", "Write [claim].")
         claim = {}
     contents = data.get("content", [])
     if not isinstance(contents, list) or not all(isinstance(entry, dict) for entry in contents):
         reader.refuse(where("content"), "a list of tables is wanted.", "Write [[content]], once for each.")
+        contents = []
+    elif len(contents) > _MOST_CONTENTS:
+        reader.refuse(where("content"), f"{len(contents)} are given; {_MOST_CONTENTS} at most are read.")
         contents = []
     elif not contents and "content" in data:
         reader.refuse(
@@ -66,9 +73,9 @@ def written(path: Path, reader: Reader) -> Written:
         dose=top.get("dose"),
         volume=top.get("in"),
         density=top.get("density"),
-        claim=_texts(claim, _CLAIM, "claim.", reader, where),
+        claim=_texts(claim, _CLAIM, ("claim",), reader, at),
         contents=tuple(
-            _texts(entry, _CONTENT, f"content.{number}.", reader, where) for number, entry in enumerate(contents)
+            _texts(entry, _CONTENT, ("content", number), reader, at) for number, entry in enumerate(contents)
         ),
         where=where,
     )
@@ -81,15 +88,15 @@ def by_line(faults: tuple[Fault, ...]) -> BadInput:
         numbers = [part for part in fault.where.split(":") if part.isdigit()]
         return int(numbers[-1]) if numbers else 0
 
-    return BadInput(sorted(dict.fromkeys(faults), key=line))
+    return BadInput(the_first(sorted(dict.fromkeys(faults), key=line)))
 
 
 def _texts(
     table: Mapping[str, Any],
     examples: Mapping[str, str],
-    under: str,
+    under: tuple[str | int, ...],
     reader: Reader,
-    where: Callable[[str], str],
+    at: Callable[[Location], str],
     tables: tuple[str, ...] = (),
 ) -> dict[str, str]:
     """The texts of a table; a key that is not known, and a value that is no text, is refused and left out."""
@@ -99,15 +106,16 @@ def _texts(
             continue
         if key not in examples:
             known = (*examples, *tables)
-            near = get_close_matches(key, known, n=1, cutoff=0.5)
+            near = nearest(key, known, n=1, cutoff=0.5)
             hint = f"Did you mean '{near[0]}'?" if near else f"Known keys: {', '.join(known)}."
-            reader.refuse(where(under + key), "is not a key known here.", hint)
+            reader.refuse(at((*under, key)), "is not a key known here.", hint)
         elif not isinstance(value, str):
-            said = f"{value!r} is read; text in quotes is wanted."
-            reader.refuse(where(under + key), said, f"Write for example {key} = {examples[key]}.")
-        elif not value.strip() or not value.isprintable():
-            said = "is empty." if not value.strip() else f"{value!r} holds a control character."
-            reader.refuse(where(under + key), said, f"Write for example {key} = {examples[key]}, or leave it out.")
+            said = f"{told(value)} is read; text in quotes is wanted."
+            reader.refuse(at((*under, key)), said, f"Write for example {key} = {examples[key]}.")
+        elif not value.strip() or not value.isprintable() or len(value) > _LONGEST:
+            said = f"{quoted(value)} {'is too long' if value.isprintable() else 'holds a control character'}."
+            said = said if value.strip() else "is empty."
+            reader.refuse(at((*under, key)), said, f"Write for example {key} = {examples[key]}, or leave it out.")
         else:
             found[key] = value.strip()
     return found

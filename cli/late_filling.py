@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
+from chemistry.words import told
 from cli.answer import Answer
 from cli.options import Reader
 
@@ -70,7 +71,9 @@ def _common(asked: Asked, reader: Reader) -> dict[str, Any]:
     after = reader.quantity(asked.after, "time", "--after")
     if after is not None and after < 0:
         reader.refuse(
-            "--after", f"'{asked.after}' is read; time runs forwards from the start of the filling.", "Write '25 min'."
+            "--after",
+            f"{told(asked.after)} is read; time runs forwards from the start of the filling.",
+            "Write '25 min'.",
         )
     tote_l = reader.quantity(asked.tote, "volume", "--tote")
     dosed_for_l = reader.quantity(asked.dosed_for, "volume", "--dosed-for")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import quoted
 from cli import log_csv, pages
 from cli.answer import Answer
 from cli.log_entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
@@ -62,7 +63,7 @@ def known_tank(file: Path, name: str) -> str:
     names = tanks_of(file)
     if name not in names:
         choices = " or ".join(f"'{known}'" for known in names)
-        raise BadInput.of("--tank", f"there is no tank named '{name}' in the file.", f"Write {choices}.")
+        raise BadInput.of("--tank", f"there is no tank named {quoted(name)} in the file.", f"Write {choices}.")
     return name
 
 
@@ -116,24 +117,24 @@ def _reading(text: str, blank: Entry) -> Entry:
     first, *others = (part.strip() for part in re.split(r",(?!\d)", text))
     match = _FIGURE.match(first)
     if not match:
-        raise BadInput.of(where, f"'{first}' is read; what, how much and its unit are wanted.", _READING_EXAMPLE)
+        raise BadInput.of(where, f"{quoted(first)} is read; what, how much and its unit are wanted.", _READING_EXAMPLE)
     if "," in match[2]:
-        raise BadInput.of(where, f"'{match[2]}' has a comma; the decimal sign is a point.", _READING_EXAMPLE)
+        raise BadInput.of(where, f"{quoted(match[2])} has a comma; the decimal sign is a point.", _READING_EXAMPLE)
     quantity = match[1].lower()
     found: dict[str, Any] = {"quantity": quantity, "value": _number(match[2], where), "unit": match[3].strip() or None}
     for part in others:
         step = _STEP.match(part)
         key = step[1].lower() if step else "test"
         if key in found:
-            raise BadInput.of(where, f"'{part}': {key} is given twice.", _READING_EXAMPLE)
+            raise BadInput.of(where, f"{quoted(part)}: {key} is given twice.", _READING_EXAMPLE)
         if step:
             found[key] = None if step[2].lower() == "none" else _number(step[2], where)
         elif part.lower() in TESTS:
             found["test"] = part.lower()
         else:
-            raise BadInput.of(where, f"'{part}' is no kind of test and no step of a chart.", _READING_EXAMPLE)
+            raise BadInput.of(where, f"{quoted(part)} is no kind of test and no step of a chart.", _READING_EXAMPLE)
     if "test" not in found:
-        raise BadInput.of(where, f"'{text}' does not say how it was read.", f"Add {', '.join(TESTS)}.")
+        raise BadInput.of(where, f"{quoted(text)} does not say how it was read.", f"Add {', '.join(TESTS)}.")
     if found["test"] in CHARTS and "above" not in found:
         said = "the step above it on the chart is not given."
         raise BadInput.of(where, said, "Add for example 'above 40', or 'above none' for the last step.")
@@ -144,7 +145,7 @@ def _number(text: str, where: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise BadInput.of(where, f"'{text}' is no number.", _READING_EXAMPLE) from None
+        raise BadInput.of(where, f"{quoted(text)} is no number.", _READING_EXAMPLE) from None
 
 
 def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:
@@ -162,7 +163,7 @@ def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:
             or not _names_something(match)
             or kind_of(" ".join(f"{match[2]} {match[3]}".split()[:2])) not in ("mass", "volume")
         ):
-            said = f"'{dose}' is read; how much and of what are wanted."
+            said = f"{quoted(dose)} is read; how much and of what are wanted."
             raise BadInput.of("--dosed", said, 'Write "4 g sodium thiosulfate pentahydrate".')
     sizes = {"share": amount} if kind == "share" else {"volume_l": amount}
     return blank._replace(kind="change", dosed="; ".join(dosed) or None, **sizes)  # type: ignore[arg-type]
@@ -186,7 +187,7 @@ def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, un
     if tank is not None:
         known_tank(file, tank)
     if kind is not None and kind not in KINDS:
-        raise BadInput.of("--kind", f"'{kind}' is no kind of entry.", f"Write {', '.join(KINDS)}.")
+        raise BadInput.of("--kind", f"{quoted(kind)} is no kind of entry.", f"Write {', '.join(KINDS)}.")
     if last < 1:
         raise BadInput.of("--last", f"{last} entries.", "Write 1 or more.")
     with Logbook(path_of(file), create=False) as book:

@@ -7,11 +7,11 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 from datetime import datetime
-from difflib import get_close_matches
 from pathlib import Path
 from uuid import uuid4
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import nearest, quoted
 from cli.log_entries import Entry, faults_of, moment
 from cli.new_file import write_new
 
@@ -92,22 +92,22 @@ def _refuse_head(head: Sequence[str], path: Path) -> None:
     where = f"{path}:1"
     if len(head) < 2:
         known = f"Write for example {','.join(_NEEDED)},quantity,value,unit,test,below,above with commas between."
-        raise BadInput.of(where, f"'{','.join(head)}' is read; a head with columns is wanted.", known)
+        raise BadInput.of(where, f"{quoted(','.join(head))} is read; a head with columns is wanted.", known)
     faults = [
-        Fault(where, f"there is no column '{name}' here.", _nearest(name)) for name in head if name not in COLUMNS
+        Fault(where, f"there is no column {quoted(name)} here.", _nearest(name)) for name in head if name not in COLUMNS
     ]
     faults += [
-        Fault(where, f"the column '{name}' is missing.", f"Needed: {', '.join(_NEEDED)}.")
+        Fault(where, f"the column {quoted(name)} is missing.", f"Needed: {', '.join(_NEEDED)}.")
         for name in _NEEDED
         if name not in head
     ]
-    faults += [Fault(where, f"'{name}' stands twice.") for name in dict.fromkeys(head) if head.count(name) > 1]
+    faults += [Fault(where, f"{quoted(name)} stands twice.") for name in dict.fromkeys(head) if head.count(name) > 1]
     if faults:
         raise BadInput(faults)
 
 
 def _nearest(name: str) -> str:
-    near = get_close_matches(name, COLUMNS, n=1, cutoff=0.5)
+    near = nearest(name, COLUMNS, n=1, cutoff=0.5)
     return f"Did you mean '{near[0]}'?" if near else f"Known: {', '.join(COLUMNS)}."
 
 
@@ -124,11 +124,11 @@ def _entry(row: dict[str, str], where: str, tanks: Sequence[str], now: datetime)
             cells[column] = math.nan
         if text and not math.isfinite(float(cells[column] or 0.0)):  # type: ignore[arg-type]
             hint = f"Write {text.replace(',', '.')}." if "," in text else "Write a number with a decimal point."
-            faults.append(Fault(f"{where}: {column}", f"'{text}' is no number.", hint))
+            faults.append(Fault(f"{where}: {column}", f"{quoted(text)} is no number.", hint))
     unreadable = bool(faults)
     if (tank := str(cells["tank"] or "")) not in tanks:
-        choices = " or ".join(f"'{name}'" for name in get_close_matches(tank, tanks, n=1, cutoff=0.4) or tanks)
-        said = f"there is no tank named '{tank}' in the household file."
+        choices = " or ".join(f"'{name}'" for name in nearest(tank, tanks, n=1, cutoff=0.4) or tanks)
+        said = f"there is no tank named {quoted(tank)} in the household file."
         faults.append(Fault(f"{where}: tank", said, f"Write {choices}."))
     times = {}
     for column in ("at", "written", "undone"):

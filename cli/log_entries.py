@@ -10,6 +10,7 @@ from typing import NamedTuple
 from unicodedata import category
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import quoted, told
 
 KINDS = ("reading", "change", "service", "note")
 PARTS = ("filter", "substrate", "parts")
@@ -73,10 +74,10 @@ _OWN: Mapping[str, tuple[str, ...]] = {
 def faults_of(entry: Entry, where: Callable[[str], str], now: datetime) -> list[Fault]:
     """Everything wrong with an entry; `where` turns a field into what the reader of a fault wrote it as."""
     if entry.kind not in KINDS:
-        said = f"'{entry.kind or ''}' is no kind of entry."
+        said = f"{quoted(entry.kind or '')} is no kind of entry."
         return [Fault(where("kind"), said, f"Write {', '.join(KINDS)}.")]
     faults = [
-        Fault(where(field), f"'{getattr(entry, field)}' has no place in a {entry.kind}.", "Leave it empty.")
+        Fault(where(field), f"{told(getattr(entry, field))} has no place in a {entry.kind}.", "Leave it empty.")
         for kind, fields in _OWN.items()
         for field in fields
         if kind != entry.kind and getattr(entry, field) is not None
@@ -92,7 +93,7 @@ def faults_of(entry: Entry, where: Callable[[str], str], now: datetime) -> list[
 
 def _reading(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
     if entry.quantity is None or entry.quantity not in QUANTITIES:
-        said = f"'{entry.quantity or ''}' is nothing that is read here."
+        said = f"{quoted(entry.quantity or '')} is nothing that is read here."
         return [Fault(where("quantity"), said, f"Write {', '.join(QUANTITIES)}.")]
     if entry.value is None:
         return [Fault(where("value"), "not given, and a reading needs one.", "Write the figure, without its unit.")]
@@ -115,7 +116,7 @@ def _reading(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
     if entry.test not in TESTS:
         return [
             *faults,
-            Fault(where("test"), f"'{entry.test or ''}' is no kind of test.", f"Write {', '.join(TESTS)}."),
+            Fault(where("test"), f"{quoted(entry.test or '')} is no kind of test.", f"Write {', '.join(TESTS)}."),
         ]
     return faults + _steps(entry, where)
 
@@ -158,7 +159,9 @@ def _change(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
 def _service(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
     if entry.part in PARTS:
         return []
-    return [Fault(where("part"), f"'{entry.part or ''}' is nothing that is serviced.", f"Write {', '.join(PARTS)}.")]
+    return [
+        Fault(where("part"), f"{quoted(entry.part or '')} is nothing that is serviced.", f"Write {', '.join(PARTS)}.")
+    ]
 
 
 def _note(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
@@ -202,7 +205,7 @@ def _line(quantity: str, unit: str | None) -> Callable[[float], float]:
     kind, _ = QUANTITIES[quantity]
     if kind == "ph":
         if unit not in (None, "", "pH"):
-            raise BadInput.of("unit", f"'{unit}' is read; pH has no unit.", "Leave it empty.")
+            raise BadInput.of("unit", f"{quoted(unit)} is read; pH has no unit.", "Leave it empty.")
         return lambda value: value
     # Not from 0, which is below absolute zero in no unit, but may be one where a unit has an offset.
     one, two = (read(f"{number} {unit or ''}", kind) for number in (100, 200))
@@ -219,9 +222,9 @@ def moment(text: str, where: str) -> tuple[str, float]:
     try:
         found = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise BadInput.of(where, f"'{text}' is read; a day and a time of day are wanted.", example) from None
+        raise BadInput.of(where, f"{quoted(text)} is read; a day and a time of day are wanted.", example) from None
     if len(text.strip()) <= 10:
-        said = f"'{text}' has no time of day; whether a test came before or after a change depends on it."
+        said = f"{quoted(text)} has no time of day; whether a test came before or after a change depends on it."
         raise BadInput.of(where, said, example)
     try:
         whole = found if found.tzinfo else found.astimezone()
@@ -229,7 +232,7 @@ def moment(text: str, where: str) -> tuple[str, float]:
     except (OverflowError, OSError, ValueError):
         seconds = math.nan
     if not 0 <= seconds < 4e9:
-        raise BadInput.of(where, f"'{text}' lies outside the years 1970 to 2096.", example)
+        raise BadInput.of(where, f"{quoted(text)} lies outside the years 1970 to 2096.", example)
     return whole.isoformat(), seconds
 
 

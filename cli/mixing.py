@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import quoted
 from cli import pages, water_sources
 from cli.answer import Answer
 from cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words
@@ -86,10 +87,10 @@ def _part(text: str, number: int, household: Household | None) -> tuple[Source, 
     where = f"--part {number}"
     match = _PART.match(text)
     if not match:
-        raise BadInput.of(where, f"'{text}' is read; a volume 'of' a water is wanted.", _EXAMPLE)
+        raise BadInput.of(where, f"{quoted(text)} is read; a volume 'of' a water is wanted.", _EXAMPLE)
     volume_l = read(match[1], "volume", where)
     if not 0 < volume_l <= 1e6:
-        raise BadInput.of(where, f"'{match[1]}' is read; more than 0 and up to 1000000 L is allowed.", _EXAMPLE)
+        raise BadInput.of(where, f"{quoted(match[1])} is read; more than 0 and up to 1000000 L is allowed.", _EXAMPLE)
     return water_in_words(match[2], where, household, f"part {number}", _EXAMPLE), volume_l
 
 

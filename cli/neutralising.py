@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
+from chemistry.words import quoted
 from cli import pages
 from cli.answer import Answer
 from cli.options import Reader
@@ -207,7 +208,7 @@ def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | 
         return reader.quantity(asked.dose, "mass", "--dose")
     if solution_g_l is None:
         reader.refuse(
-            "--dose", f"'{asked.dose}' is a volume, and the strength is not known.", "Give --solution as well."
+            "--dose", f"{quoted(asked.dose)} is a volume, and the strength is not known.", "Give --solution as well."
         )
         return None
     return reader.needed(asked.dose, "volume", "--dose") * solution_g_l

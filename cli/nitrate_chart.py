@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,11 +20,25 @@ def written(path: Path, steps: Steps, ceiling_mg_l: float, name: str) -> None:
     write_new(path, drawn(steps, ceiling_mg_l, name))
 
 
+def plotting() -> Any:
+    """The plotting library, which draws to a file of its own accord, whatever backend the environment names for it.
+
+    It refuses to be imported where that is none it knows.
+    """
+    named = os.environ.pop("MPLBACKEND", None)
+    try:
+        import matplotlib
+    finally:
+        if named is not None:
+            os.environ["MPLBACKEND"] = named
+    return matplotlib
+
+
 def drawn(steps: Steps, ceiling_mg_l: float, name: str) -> str:
     """Nitrate over the days ahead as SVG: the middle as a line, the 90 % range as a band, the ceiling dashed."""
     import io
 
-    import matplotlib
+    matplotlib = plotting()
     from matplotlib.figure import Figure
 
     # Letters stay letters: the file is small, and a screen reader finds them. The salt keeps the picture the same each time.

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
+from chemistry.words import told
 from cli.answer import Answer
 from cli.log_commands import now as clock
 from cli.log_entries import CHARTS, Entry, canonical_of, moment
@@ -49,7 +50,9 @@ def answer(asked: Asked) -> Answer:
     reader = Reader()
     share = reader.quantity(asked.share, "share", "--share")
     if share is not None and (share <= 0 or share > 1):
-        reader.refuse("--share", f"'{asked.share}' is read; more than 0 % and up to 100 % is allowed.", "Write 40%.")
+        reader.refuse(
+            "--share", f"{told(asked.share)} is read; more than 0 % and up to 100 % is allowed.", "Write 40%."
+        )
     interval_min = reader.quantity(asked.interval, "time", "--interval")
     reader.between(interval_min, asked.interval, "--interval", 60, 365 * 1440, "an hour to a year")
     confidence = reader.needed(asked.confidence, "share", "--confidence")

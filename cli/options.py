@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import quoted, told
 
 Found = TypeVar("Found")
 
@@ -47,7 +48,7 @@ class Reader:
         except ValueError:
             value = float("nan")
         if not low <= value <= high:
-            said = f"'{text}' is read; a number from {low:g} to {high:g} is allowed."
+            said = f"{quoted(text)} is read; a number from {low:g} to {high:g} is allowed."
             self.refuse(option, said, f"Write for example {example}.")
         return value
 
@@ -56,7 +57,7 @@ class Reader:
     ) -> None:
         """Refuses a quantity outside its limits; `allowed` names them as a person would."""
         if value is not None and (value < low or value > high):
-            self.refuse(option, f"'{text}' is read; {allowed} is allowed.")
+            self.refuse(option, f"{told(text)} is read; {allowed} is allowed.")
 
     def refuse(self, option: str, message: str, hint: str = "") -> None:
         """Add a fault."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
+from chemistry.words import quoted, told
 from cli.answer import Answer, plain
 from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
@@ -96,7 +97,7 @@ def _clock_minute(text: str) -> int:
     """Minute of the day of '18:30'."""
     match = _CLOCK.match(text.strip())
     if not match:
-        raise BadInput.of("--start", f"'{text}' is read; a time of day is wanted.", "Write for example 18:30.")
+        raise BadInput.of("--start", f"{quoted(text)} is read; a time of day is wanted.", "Write for example 18:30.")
     return 60 * int(match[1]) + int(match[2])
 
 
@@ -105,7 +106,9 @@ def _day(text: str | None) -> date:
     try:
         return date.today() if text is None else date.fromisoformat(text)
     except ValueError:
-        raise BadInput.of("--date", f"'{text}' is read; a date is wanted.", "Write for example 2026-03-14.") from None
+        raise BadInput.of(
+            "--date", f"{told(text)} is read; a date is wanted.", "Write for example 2026-03-14."
+        ) from None
 
 
 def _jobs(tank: Tank, day: date, clean_substrate: bool, service_filter: bool) -> Jobs:

@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
+from chemistry.words import quoted
 from cli.options import Reader
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def volume_of(text: str, reader: Reader) -> float:
     """A volume of water [L] that a tank or its refill may have; not to be used before the reader is done."""
     volume_l = reader.needed(text, "volume", "--volume")
     if not 0 < volume_l <= 1e6 and volume_l == volume_l:
-        said = f"'{text}' is read; more than 0 and up to 1000000 L is allowed."
+        said = f"{quoted(text)} is read; more than 0 and up to 1000000 L is allowed."
         reader.refuse("--volume", said, 'Write "200 L".')
     return volume_l
 
@@ -96,7 +97,7 @@ def target_of(
         if found is None:
             continue
         if found[0] in own:
-            reader.refuse(f"{option} {number}", f"'{text}' names a band that is given already.", "Keep one.")
+            reader.refuse(f"{option} {number}", f"{quoted(text)} names a band that is given already.", "Keep one.")
         own[found[0]] = found[1]
     if base is None:
         return None
@@ -114,17 +115,17 @@ def _band(text: str, where: str) -> tuple[str, Band]:
     name = next((name for name in sorted(BANDS, key=len, reverse=True) if folded.lower().startswith(f"{name} ")), None)
     if name is None:
         known = ", ".join(BANDS)
-        raise BadInput.of(where, f"'{text}' names no quantity that may have a band; {known} may.", _BAND_EXAMPLE)
+        raise BadInput.of(where, f"{quoted(text)} names no quantity that may have a band; {known} may.", _BAND_EXAMPLE)
     match = _ENDS.match(folded[len(name) :].strip())
     if not match:
-        raise BadInput.of(where, f"'{text}' is read; a lowest and a highest are wanted.", _BAND_EXAMPLE)
+        raise BadInput.of(where, f"{quoted(text)} is read; a lowest and a highest are wanted.", _BAND_EXAMPLE)
     low_text, high_text = match["low"] or match["least"], match["high"] or match["most"]
     if match["low"] and _NUMBER.match(low_text) and name not in _BARE:  # '8 to 12 dGH': the unit is said once
         low_text = f"{low_text} {_unit(high_text)}"
     low = -float("inf") if low_text is None else _end(name, low_text, where)
     high = float("inf") if high_text is None else _end(name, high_text, where)
     if low > high:
-        raise BadInput.of(where, f"'{text}': the lowest is above the highest.", "Write the lower figure first.")
+        raise BadInput.of(where, f"{quoted(text)}: the lowest is above the highest.", "Write the lower figure first.")
     return BANDS[name][0], Band(low if low > 0 else 0.0, high)
 
 
@@ -148,7 +149,7 @@ def _end(name: str, text: str, where: str) -> float:
         return value or 0.0
     value = read(text, BANDS[name][1], where)
     if value < 0:
-        raise BadInput.of(where, f"'{text}' is read; 0 or more is allowed.", _BAND_EXAMPLE)
+        raise BadInput.of(where, f"{quoted(text)} is read; 0 or more is allowed.", _BAND_EXAMPLE)
     return value / molar_mass(ION_SYMBOLS[name]) if name in ION_SYMBOLS else value
 
 
@@ -169,7 +170,7 @@ def _cupboard(salts: Sequence[str], household: Household | None, reader: Reader)
         cupboard = [entry.stocked() for entry in household.salts]
     names = [item.salt.name for item in cupboard]
     if twice := next((name for name in names if names.count(name) > 1), None):
-        reader.refuse("--salt", f"'{twice}' stands twice.", "Keep one.")
+        reader.refuse("--salt", f"{quoted(twice)} stands twice.", "Keep one.")
     if not salts and not cupboard:
         reader.refuse("--salt", "the cupboard is empty.", _SALT_EXAMPLE)
     return cupboard
@@ -187,7 +188,9 @@ def _measured(
     if asked.step is not None:
         step_g = reader.needed(asked.step, "mass", "--step")
         if not 0 < step_g <= _COARSEST_G and step_g == step_g:
-            reader.refuse("--step", f"'{asked.step}' is read; more than 0 and up to 1 kg is allowed.", 'Write "0.1 g".')
+            reader.refuse(
+                "--step", f"{quoted(asked.step)} is read; more than 0 and up to 1 kg is allowed.", 'Write "0.1 g".'
+            )
         return cupboard, step_g, []
     if household is not None:
         return cupboard, household.scale.resolution_g, []
@@ -205,7 +208,7 @@ def _offered(asked: Asked, reader: Reader) -> Deionised | None:
         return None
     stock_l = reader.needed(asked.deionised, "volume", "--deionised")
     if stock_l <= 0:
-        reader.refuse("--deionised", f"'{asked.deionised}' is read; more than 0 L is allowed.", 'Write "100 L".')
+        reader.refuse("--deionised", f"{quoted(asked.deionised)} is read; more than 0 L is allowed.", 'Write "100 L".')
         return None
     return Deionised(stock_l, price)
 
@@ -248,13 +251,15 @@ def _fact(key: str, value: str, where: str, reader: Reader) -> float:
     if key == "price":
         return reader.number(value, where, 0, 1e6, "'price 4.5', per kg") or 0.0
     if key not in ("purity", "stock"):
-        reader.refuse(where, f"'{key}' is read; purity, stock and price may follow the name.", _SALT_EXAMPLE)
+        reader.refuse(where, f"{quoted(key)} is read; purity, stock and price may follow the name.", _SALT_EXAMPLE)
         return 0.0
     amount = reader.needed(value, "share" if key == "purity" else "mass", where)
     if key == "purity" and not amount <= 1 and amount == amount:
         reader.refuse(
-            where, f"purity '{value}' is read; more than 0 % and up to 100 % is allowed.", "Write 'purity 99%'."
+            where, f"purity {quoted(value)} is read; more than 0 % and up to 100 % is allowed.", "Write 'purity 99%'."
         )
     if amount <= 0:
-        reader.refuse(where, f"{key} '{value}' is read; more than 0 is allowed.", "Leave the salt out, or correct it.")
+        reader.refuse(
+            where, f"{key} {quoted(value)} is read; more than 0 is allowed.", "Leave the salt out, or correct it."
+        )
     return amount

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from chemistry.errors import BadInput
+from chemistry.words import quoted
 from cli import pages, water_sources
 from cli.answer import Answer
 from cli.options import Reader
@@ -101,7 +102,7 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Jo
     limits = _limits(asked.limits, reader)
     evaporated_l = reader.quantity(asked.evaporation, "volume", "--evaporation") or 0.0
     if asked.top_off not in (None, "source", "deionised"):
-        reader.refuse("--top-off", f"'{asked.top_off}' is read.", "Write source or deionised.")
+        reader.refuse("--top-off", f"{quoted(asked.top_off)} is read.", "Write source or deionised.")
     if asked.top_off is not None and asked.evaporation is None:
         reader.refuse("--top-off", "given without --evaporation.", 'Write --evaporation "5 L" as well.')
     if asked.evaporation is not None and asked.top_off is None:
@@ -163,7 +164,9 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
         where = f"--limit {number}"
         match = _LIMIT.match(text.strip())
         if not match:
-            reader.refuse(where, f"'{text}' is read; a quantity and how far it may move are wanted.", _LIMIT_EXAMPLE)
+            reader.refuse(
+                where, f"{quoted(text)} is read; a quantity and how far it may move are wanted.", _LIMIT_EXAMPLE
+            )
             continue
         field, kind = fields[match[1].lower()]
         if kind:
@@ -172,9 +175,9 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
             bare = re.sub(r"\s*(degC|°C|C|K)$", "", match[2]) if field == "temperature_c" else match[2]
             value = reader.number(bare, where, 0, 40, _LIMIT_EXAMPLE.removeprefix("Write ")) or 0.0
         if value <= 0:
-            reader.refuse(where, f"'{text}' is read; more than 0 is allowed.", _LIMIT_EXAMPLE)
+            reader.refuse(where, f"{quoted(text)} is read; more than 0 is allowed.", _LIMIT_EXAMPLE)
         if field in own:
-            reader.refuse(where, f"'{text}' names a limit that is given already.", "Keep one.")
+            reader.refuse(where, f"{quoted(text)} names a limit that is given already.", "Keep one.")
         own[field] = value
     return replace(default_limits(), **own)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from chemistry.errors import BadInput
+from chemistry.words import quoted
 from cli.options import Reader
 
 if TYPE_CHECKING:
@@ -70,7 +71,7 @@ def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[st
         if value is not None and text is not None and (value < 0 or value > most):
             unit = unit_of(text)
             allowed = f"{show(0, kind, unit)} to {show(most, kind, unit)}"
-            reader.refuse(option(key), f"'{text}' is read; {allowed} is allowed.")
+            reader.refuse(option(key), f"{quoted(text)} is read; {allowed} is allowed.")
     temperature_c = given.pop("temperature_c")
     if texts.get("temperature") is None:
         reader.refuse(option("temperature"), "not given; pH depends on it.", 'Write for example "25 degC".')
@@ -141,7 +142,7 @@ def of_household(household: Household, which: str, option: str) -> Source:
     known = [tank.name for tank in household.tanks]
     raise BadInput.of(
         option,
-        f"'{which}' is read; tap, tank:NAME or refill:NAME is wanted.",
+        f"{quoted(which)} is read; tap, tank:NAME or refill:NAME is wanted.",
         f'Write tap, "tank:{known[0]}" or "refill:{known[0]}".',
     )
 
@@ -166,6 +167,6 @@ def times_air(text: str | None, household: Household | None) -> float | None:
     low, high = ROOM_AIR_PPM
     if not low <= ppm <= high:
         raise BadInput.of(
-            "--air", f"'{text}' is read; {low:.0f} to {high:.0f} ppm is allowed.", 'Write for example "700 ppm".'
+            "--air", f"{quoted(text)} is read; {low:.0f} to {high:.0f} ppm is allowed.", 'Write for example "700 ppm".'
         )
     return times_outdoor(ppm)

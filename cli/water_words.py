@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from chemistry.errors import BadInput
+from chemistry.words import nearest, quoted
 from cli import water_sources
 
 if TYPE_CHECKING:
@@ -22,7 +23,9 @@ def water_in_words(text: str, where: str, household: Household | None, name: str
     """The water of a text; `name`: what to call it where it has no name, `example`: what to write instead."""
     if text.partition(":")[0].strip().lower() in ("tap", "tank", "refill"):
         if household is None:
-            raise BadInput.of(where, f"'{text}' stands in a household file, and none is given.", "Give --file as well.")
+            raise BadInput.of(
+                where, f"{quoted(text)} stands in a household file, and none is given.", "Give --file as well."
+            )
         return water_sources.of_household(household, text, where)
     # A comma within a number is not one between readings; the units say what is wrong with it.
     first, *others = (entry.strip() for entry in re.split(r",(?!\d)", text))
@@ -52,20 +55,18 @@ def _readings(entries: Sequence[str], where: str, example: str) -> dict[str, str
     for entry in entries:
         key, text = _reading(entry, where, example)
         if key in readings:
-            raise BadInput.of(where, f"{key} is given twice, '{readings[key]}' and '{text}'.", "Keep one.")
+            raise BadInput.of(where, f"{key} is given twice, {quoted(readings[key])} and {quoted(text)}.", "Keep one.")
         readings[key] = text
     return readings
 
 
 def _reading(entry: str, where: str, example: str) -> tuple[str, str]:
     """'hardness 4 dGH' as key and quantity."""
-    from difflib import get_close_matches
-
     match = _READING.match(entry)
     key = match[1].lower() if match else entry
     known = [*water_sources.READINGS, "ph"]
     if not match or key not in known:
-        near = get_close_matches(key, [*known, "tap", "deionised"], n=2, cutoff=0.5) or ["hardness", "tap"]
+        near = nearest(key, [*known, "tap", "deionised"], n=2, cutoff=0.5) or ["hardness", "tap"]
         choices = " or ".join(near)
-        raise BadInput.of(where, f"'{entry}' is no reading and no water known here; {choices}?", example)
+        raise BadInput.of(where, f"{quoted(entry)} is no reading and no water known here; {choices}?", example)
     return key, match[2]

@@ -151,8 +151,8 @@ def test_more_hot_water_than_the_store_holds_is_a_caution_with_its_wait() -> Non
 @pytest.mark.parametrize(
     ("changes", "code"),
     [
-        ({"hose": {"drain_lift_m": 4.0}}, "cannot lift"),
-        ({"hot_water": {"temperature_c": 20.0}}, "cannot be made"),
+        ({"hose": {"drain_lift_m": 3.6}}, "cannot lift"),
+        ({"hot_water": {"temperature_c": 26.0}, "tank": {"refill_temperature_c": 26.0}}, "cannot be made"),
         ({"tank": {"nitrate_ceiling_mg_l": 5.0}}, "no change brings the tank under it"),
         ({"tank": {"nitrate_rise_mg_l": 34.0}}, "change oftener"),
         ({"tank": {"nitrate_ceiling_mg_l": 80.0, "nitrate_rise_mg_l": 0.0}}, "no change is needed"),

@@ -168,7 +168,7 @@ def test_a_refill_as_cold_as_the_tap_needs_no_hot_water() -> None:
 
 
 def test_an_overflow_at_the_usual_level_is_said() -> None:
-    made = plan(changed(HOUSE, tank={"overflow_height_m": 0.57}), NAMES[0])
+    made = plan(changed(HOUSE, tank={"overflow_height_m": HOUSE.tanks[0].water_height_m}), NAMES[0])
     assert codes(made)["overflow_margin"] == "caution"
     assert "do not look away" in next(step.text for step in made.steps if step.id == "fill_end")
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from functools import cache
 from typing import Any
 
@@ -19,11 +18,13 @@ from numpy.typing import NDArray
 from chemistry import reference
 from chemistry.errors import BadInput, Fault
 from chemistry.water.properties import density_kg_l, viscosity_mpa_s
+from chemistry.words import nearest, quoted, shown, told
 
 G_M_S2 = 9.80665  # standard acceleration of free fall, exact (3rd CGPM 1901)
 LAMINAR_UP_TO = 2000.0
 _NEWTON = 3  # from within 3 %: the next step would move nothing
 _FITTING = "fitting_"
+_MOST_OF_A_FITTING = 1000  # far past any hose of a household
 
 
 @dataclass(frozen=True)
@@ -61,11 +62,17 @@ class Hose:
 
     def _of_fittings(self) -> list[Fault]:
         counts = self.fittings.items()
-        faults = [Fault("fittings", f"{n} of {name}.", "Count 0 or more.") for name, n in counts if not n >= 0]
+        faults = [
+            Fault("fittings", f"{told(n)} of {shown(name)}.", f"Count 0 to {_MOST_OF_A_FITTING}.")
+            for name, n in counts
+            if not 0 <= n <= _MOST_OF_A_FITTING
+        ]
         for name in self.fittings:
             if name not in fitting_names():
-                near = get_close_matches(name, fitting_names(), n=2, cutoff=0.4) or fitting_names()
-                faults.append(Fault("fittings", f"'{name}' is no fitting known here.", f"Write {' or '.join(near)}."))
+                near = nearest(name, fitting_names(), n=2, cutoff=0.4) or fitting_names()
+                faults.append(
+                    Fault("fittings", f"{quoted(name)} is no fitting known here.", f"Write {' or '.join(near)}.")
+                )
         return faults
 
     def _of_coil(self) -> list[Fault]:

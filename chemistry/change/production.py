@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from chemistry import reference
 from chemistry.change.rate_likelihood import Array, Test, cells
 from chemistry.errors import BadInput, NoAnswer
+from chemistry.words import quoted
 
 _LEAST_WEIGHT = 1e-7  # of the highest
 
@@ -123,7 +124,9 @@ def _refuse(events: Sequence[Reading | Change], refill_mg_l: float, now_day: flo
 def _refuse_reading(reading: Reading) -> None:
     if f"nitrate_{reading.test}_bias" not in reference.table("kits"):
         known = [key.split("_")[1] for key in reference.table("kits") if re.fullmatch(r"nitrate_\w+_bias", key)]
-        raise BadInput.of("test", f"'{reading.test}' is no kind of test known here.", f"Write {', '.join(known)}.")
+        raise BadInput.of(
+            "test", f"{quoted(reading.test)} is no kind of test known here.", f"Write {', '.join(known)}."
+        )
     low, high = reading.low_mg_l, reading.high_mg_l
     if not low <= high or (low == high and not np.isfinite(low)) or high < 0:
         raise BadInput.of(

@@ -18,6 +18,7 @@ from chemistry.errors import BadInput
 from chemistry.programmes.linear_programme import Array, Programme, solve
 from chemistry.programmes.many_programmes import Flags, solve_many
 from chemistry.programmes.whole_numbers import solve_whole
+from chemistry.words import quoted
 
 ORDER = ("salts", "cost", "sodium", "water", "name")
 # Costs, and what else is compared, count as the same when they differ by less than this share.
@@ -63,7 +64,7 @@ def order_of(prefer: Sequence[str] = ()) -> tuple[str, ...]:
     for word in prefer:
         if word not in ORDER or list(prefer).count(word) > 1:
             raise BadInput.of(
-                "prefer", f"'{word}' is read; each of {', '.join(ORDER)} once is allowed.", "Write cost,salts."
+                "prefer", f"{quoted(word)} is read; each of {', '.join(ORDER)} once is allowed.", "Write cost,salts."
             )
     return (*prefer, *(word for word in ORDER if word not in prefer))
 

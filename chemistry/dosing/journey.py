@@ -14,6 +14,7 @@ from chemistry.water.composition import Water, dgh_per_mmol
 from chemistry.water.constants import HIGHEST_C, LOWEST_C
 from chemistry.water.equilibrium import at_air
 from chemistry.water.target import ANY, Band, Target
+from chemistry.words import quoted
 
 MOST_CHANGES = 40
 ANYTHING = Target("anything", ANY, ANY)
@@ -57,7 +58,7 @@ class Journey:
             said = f"{self.evaporated_share:.0%} of the tank is read; 0 % to less than 100 % is allowed."
             faults.append(Fault("evaporation", said, 'Write "5 L".'))
         if self.top_off not in ("source", "deionised"):
-            faults.append(Fault("top-off", f"'{self.top_off}' is read.", "Write source or deionised."))
+            faults.append(Fault("top-off", f"{quoted(self.top_off)} is read.", "Write source or deionised."))
         for name in ("hardness_mmol_l", "alkalinity_meq_l", "ph", "conductivity", "temperature_c"):
             if not getattr(self.limits, name) > 0:
                 faults.append(Fault("limit", f"{name} is {getattr(self.limits, name):g}; more than 0 is allowed."))

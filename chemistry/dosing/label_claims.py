@@ -8,6 +8,7 @@ from chemistry import reference
 from chemistry.errors import BadInput
 from chemistry.substances import Agent, Substance, molar_mass, parse_formula
 from chemistry.units import figure, half_last_digit, kind_of, number_of, read, unit_of
+from chemistry.words import quoted
 
 _RAISED_IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
 CONTAINED: tuple[str, ...] = ("nitrate", *_RAISED_IONS)
@@ -177,7 +178,7 @@ def effect_of(name: str, allowed: tuple[str, ...], where: str = "") -> Effect:
     """The effect a label's word names, of those allowed; BadInput with the allowed words."""
     word = _ALSO.get(name.strip().lower(), name.strip().lower().replace("sulphate", "sulfate"))
     if word not in allowed:
-        said = f"'{name}' is read; {', '.join(allowed[:-1])} or {allowed[-1]} is wanted."
+        said = f"{quoted(name)} is read; {', '.join(allowed[:-1])} or {allowed[-1]} is wanted."
         raise BadInput.of(where, said, f'Write "{allowed[0]}".')
     return _ion(word) if word in _RAISED_IONS else Effect(word, word)
 
@@ -191,7 +192,7 @@ def claims_of(effect: Effect | None, by: str, where: str = "") -> tuple[Claim, .
     in_ppm = kind_of(by) is None and unit_of(by, where) in _PPM
     if effect is None:
         if not in_ppm:
-            said = f"'{by}' does not say what is raised, neutralised or contained."
+            said = f"{quoted(by)} does not say what is raised, neutralised or contained."
             raise BadInput.of(where, said, f'Write for example raises = "hardness", by = "{by}".')
         found = [way for other in (_HARDNESS, _ALKALINITY, _NITRATE, *map(_ion, _RAISED_IONS)) for way in _ways(other)]
         # The same spelling and effect can come up for several effects, and degrees are no ppm.
@@ -218,11 +219,11 @@ def contained(effect: Effect, by: str, where: str = "") -> tuple[Claim, ...]:
     share = unit == "%"
     factor = 1000 * read(f"1 {unit}", "share") if share else read(f"1 {unit}", "strength", where)
     if share and bare.number > 100:
-        raise BadInput.of(where, f"'{by}' is read; no more than 100 % can be in it.", 'Write for example "9.9%".')
+        raise BadInput.of(where, f"{quoted(by)} is read; no more than 100 % can be in it.", 'Write for example "9.9%".')
     base = replace(bare, unit=unit, factor=factor, words=f"{unit} of {effect.name}", by_product="g" if share else "mL")
     choices = _NITROGEN if effect.kind == "nitrate" else {"": 1.0}
     if counted and counted not in choices:
-        said = f"'{counted}' in '{by}' is read; {' or '.join(filter(None, choices)) or 'the bare unit'} is wanted."
+        said = f"{quoted(counted)} in {quoted(by)} is read; {' or '.join(filter(None, choices)) or 'the bare unit'} is wanted."
         raise BadInput.of(where, said, f'Write for example "37 {unit}{" NO3" if effect.kind == "nitrate" else ""}".')
     names = [name for name in choices if counted in ("", name)]
     return tuple(_counted(base, name, choices[name]) for name in names)
@@ -268,10 +269,10 @@ def _bare(by: str, effect: Effect, where: str) -> Claim:
     """The figure without its unit; BadInput where it is not above 0."""
     number = number_of(by, where)
     if not number > 0:
-        raise BadInput.of(where, f"'{by}' is read; more than nothing is wanted.", "Write what the label says.")
+        raise BadInput.of(where, f"{quoted(by)} is read; more than nothing is wanted.", "Write what the label says.")
     if not _LEAST <= number <= _MOST:
         raise BadInput.of(
-            where, f"'{by}' is read; {_LEAST:.6f} to {_MOST:.0f} is allowed.", "Write what the label says."
+            where, f"{quoted(by)} is read; {_LEAST:.6f} to {_MOST:.0f} is allowed.", "Write what the label says."
         )
     return Claim(effect, number, half_last_digit(by), "", 1.0, "", by)
 

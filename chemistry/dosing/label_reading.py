@@ -10,6 +10,7 @@ from chemistry.dosing.spoons import spoon_ml, spoons_of
 from chemistry.errors import BadInput, Fault
 from chemistry.substances import named
 from chemistry.units import amount_of, half_last_digit, number_of, read, unit_of
+from chemistry.words import quoted
 
 HEAVIEST_G_L = 2000.0
 # What lies outside these is a slip of the pen, and figures stay finite inside.
@@ -45,9 +46,11 @@ def _refuse_together(*reads: Callable[[], object]) -> None:
 def _volume_l(volume: str, where: str) -> float:
     volume_l = read(volume, "volume", where)
     if volume_l <= 0:
-        raise BadInput.of(where, f"'{volume}' is no volume to dose.", 'Write for example "40 L".')
+        raise BadInput.of(where, f"{quoted(volume)} is no volume to dose.", 'Write for example "40 L".')
     if not LEAST_L <= volume_l <= MOST_L:
-        raise BadInput.of(where, f"'{volume}' is read; 0.001 L to 1000000 L is allowed.", 'Write for example "40 L".')
+        raise BadInput.of(
+            where, f"{quoted(volume)} is read; 0.001 L to 1000000 L is allowed.", 'Write for example "40 L".'
+        )
     return volume_l
 
 
@@ -58,7 +61,7 @@ def _amount(amount: str, where: str) -> tuple[float | None, float | None, float,
         return None, number * spoon_ml(spoon), number, spoon
     grams, millilitres = amount_of(amount, where)
     if not LEAST_AMOUNT <= (grams or millilitres or 0.0) <= MOST_AMOUNT:
-        said = f"'{amount}' is read; 0.0001 to 1000000 g or mL is allowed."
+        said = f"{quoted(amount)} is read; 0.0001 to 1000000 g or mL is allowed."
         raise BadInput.of(where, said, 'Write for example "5 g".')
     return grams, millilitres, 0.0, ""
 
@@ -96,12 +99,12 @@ def _strength(amount: str | None, where: str) -> tuple[float | None, bool, float
     try:
         strength = read(amount, kind, where)
     except BadInput:
-        said = f"'{amount}' is read; percent by mass or grams per litre are wanted."
+        said = f"{quoted(amount)} is read; percent by mass or grams per litre are wanted."
         raise BadInput.of(where, said, _EXAMPLE) from None
     most = 1.0 if kind == "share" else HEAVIEST_G_L
     if not LEAST_SHARE * most <= strength <= most:
         allowed = "100 %" if kind == "share" else f"{HEAVIEST_G_L:g} g/L"
-        raise BadInput.of(where, f"'{amount}' is read; above 0 and up to {allowed} is allowed.", _EXAMPLE)
+        raise BadInput.of(where, f"{quoted(amount)} is read; above 0 and up to {allowed} is allowed.", _EXAMPLE)
     rounding = half_last_digit(amount) / number_of(amount)
     # All of it is no rounded figure.
     if kind == "share":
@@ -114,7 +117,9 @@ def _purity(purity: str | None, where: str) -> float | None:
         return None
     share = read(purity, "share", where)
     if not 0 < share <= 1:
-        raise BadInput.of(where, f"purity '{purity}' is read; above 0 % and up to 100 % is allowed.", 'Write "98%".')
+        raise BadInput.of(
+            where, f"purity {quoted(purity)} is read; above 0 % and up to 100 % is allowed.", 'Write "98%".'
+        )
     return share
 
 
@@ -122,6 +127,6 @@ def density_of(text: str, where: str = "density") -> float:
     """Density [kg/L] of a liquid or of a powder as it lies; BadInput outside 0.3 to 2 kg/L."""
     density_kg_l = read(text, "strength", where) / 1000
     if not 0.3 <= density_kg_l <= HEAVIEST_G_L / 1000:
-        said = f"'{text}' is read; 0.3 kg/L to {HEAVIEST_G_L / 1000:g} kg/L is allowed."
+        said = f"{quoted(text)} is read; 0.3 kg/L to {HEAVIEST_G_L / 1000:g} kg/L is allowed."
         raise BadInput.of(where, said, 'Write for example "1.2 kg/L".')
     return density_kg_l

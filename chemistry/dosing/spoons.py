@@ -6,6 +6,7 @@ import re
 
 from chemistry import reference
 from chemistry.errors import BadInput
+from chemistry.words import quoted
 
 _SHORT = {"tsp": "teaspoon", "tbsp": "tablespoon"}
 _SPOONS = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*([a-z]*spoon)s?\s*$")
@@ -24,7 +25,7 @@ def spoons_of(text: str, where: str = "") -> tuple[float, str] | None:
     number, spoon = float(match[1]), match[2]
     spoon_ml(spoon, where)
     if not number > 0:
-        raise BadInput.of(where, f"'{text}' is read; more than nothing is wanted.", 'Write "1 teaspoon".')
+        raise BadInput.of(where, f"{quoted(text)} is read; more than nothing is wanted.", 'Write "1 teaspoon".')
     return number, spoon
 
 
@@ -33,7 +34,7 @@ def spoon_ml(spoon: str, where: str = "") -> float:
     if spoon not in reference.table("spoons"):
         known = " or ".join(f"{key} ({row['value']} mL)" for key, row in reference.table("spoons").items())
         raise BadInput.of(
-            where, f"'{spoon}' is not a spoon known here.", f"Write {known}, or weigh it and write grams."
+            where, f"{quoted(spoon)} is not a spoon known here.", f"Write {known}, or weigh it and write grams."
         )
     return reference.value("spoons", spoon)
 

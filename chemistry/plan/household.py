@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date
+from functools import partial
+from typing import Annotated
 
 from pydantic import Field
 
@@ -21,14 +24,18 @@ from chemistry.plan.household_tables import (
     ReadingsTable,
     SaltTable,
     Scale,
-    Table,
     Tap,
     TimedTable,
     Tote,
 )
+from chemistry.plan.table import Rule, Table, judged
+from chemistry.substances import Agent, Salt
 from chemistry.water.equilibrium import times_outdoor
 from chemistry.water.reconstruction import described
 from chemistry.water.target import Target
+from chemistry.words import quoted
+
+_SAME_M = 1e-9  # "57 cm" and "570 mm" are one height, but for rounding
 
 
 class Tank(Table):
@@ -58,36 +65,52 @@ class Tank(Table):
     last_filter_service: date | None = None
     readings: ReadingsTable
 
-    def misfits(self) -> list[q.Misfit]:
-        misfits = [misfit.under("readings") for misfit in self.readings.misfits()]
-        if self.bands:
-            misfits += [misfit.under("bands") for misfit in self.bands.misfits()]
+    def rules(self) -> Iterable[Rule]:
+        """A size, a target, levels in their order, and no more drained than is there."""
+        return self.size, self._wanted, self._overflow, self._heater, self._intake, self.drained
+
+    def size(self) -> list[q.Misfit]:
+        """A volume, or length and width: one of the two."""
         box = self.length_m is not None and self.width_m is not None
         if (self.volume_l is not None) == box or (self.length_m is None) != (self.width_m is None):
             text = "give either the volume, or length and width, and not both."
             hint = 'Write volume = "400 L", or length = "150 cm" and width = "60 cm".'
-            misfits.append(q.Misfit(("volume", "length", "width"), text, hint))
+            return [q.Misfit(("volume", "length", "width"), text, hint)]
+        return []
+
+    def _wanted(self) -> list[q.Misfit]:
         if (self.target_lake is None) == (self.bands is None):
             text = "give either a lake or bands of your own, and not both."
             hint = 'Write target = "malawi", or a table [tank.bands].'
-            misfits.append(q.Misfit(("target", "bands"), text, hint))
-        if self.overflow_height_m < self.water_height_m:
+            return [q.Misfit(("target", "bands"), text, hint)]
+        return []
+
+    def _overflow(self) -> list[q.Misfit]:
+        if self.overflow_height_m < self.water_height_m - _SAME_M:
             hint = "Both count from the tank's bottom: the overflow is at or above the water."
-            misfits.append(q.Misfit(("overflow_height", "water_height"), "lies below water_height.", hint))
+            return [q.Misfit(("overflow_height", "water_height"), "lies below water_height.", hint)]
+        return []
+
+    def _heater(self) -> list[q.Misfit]:
         if self.heater_height_m >= self.water_height_m:
             text = "lies at or above water_height: the heater would stand dry."
             hint = "It is the height of the heater's upper end above the tank's bottom."
-            misfits.append(q.Misfit(("heater_height", "water_height"), text, hint))
+            return [q.Misfit(("heater_height", "water_height"), text, hint)]
+        return []
+
+    def _intake(self) -> list[q.Misfit]:
         if self.intake_height_m is not None and self.intake_height_m >= self.water_height_m:
-            text, hint = (
-                "lies at or above water_height: the filter would draw air.",
-                "Both count from the tank's bottom.",
-            )
-            misfits.append(q.Misfit(("intake_height", "water_height"), text, hint))
-        if self.timed_drain and self.timed_drain.volume_l > self.live_volume_l:
+            text = "lies at or above water_height: the filter would draw air."
+            hint = "Both count from the tank's bottom."
+            return [q.Misfit(("intake_height", "water_height"), text, hint)]
+        return []
+
+    def drained(self) -> list[q.Misfit]:
+        """More drained, the last time it was timed, than the tank holds."""
+        if self.timed_drain and not self.size() and self.timed_drain.volume_l > self.live_volume_l:
             text = f"more was drained than the tank holds, {self.live_volume_l:.0f} L."
-            misfits.append(q.Misfit(("timed_drain.volume", "live_water"), text, "Write what one draining took."))
-        return misfits
+            return [q.Misfit(("timed_drain.volume", "live_water"), text, "Write what one draining took.")]
+        return []
 
     @property
     def live_volume_l(self) -> float:
@@ -118,9 +141,9 @@ class Household(Table):
     pump: PumpTable
     hose: HoseTable
     scale: Scale
-    neutralisers: list[NeutraliserTable] = Field(default=[], alias="neutraliser")
-    salts: list[SaltTable] = Field(default=[], alias="salt")
-    tanks: list[Tank] = Field(alias="tank", min_length=1)
+    neutralisers: Annotated[list[NeutraliserTable], q.Few] = Field(default=[], alias="neutraliser")
+    salts: Annotated[list[SaltTable], q.Few] = Field(default=[], alias="salt")
+    tanks: Annotated[list[Tank], q.Few] = Field(alias="tank", min_length=1)
 
     @property
     def times_air(self) -> float:
@@ -134,34 +157,23 @@ class Household(Table):
             reference.value("practice", "room_humidity") / 100 if self.humidity_given is None else self.humidity_given
         )
 
-    def misfits(self) -> list[q.Misfit]:
-        misfits = [misfit.under("tap") for misfit in self.tap.misfits()]
-        misfits += [misfit.under("hose") for misfit in self.hose.misfits()]
-        for index, tank in enumerate(self.tanks):
-            misfits += [misfit.under(f"tank.{index}") for misfit in tank.misfits()]
-        for index, entry in enumerate(self.neutralisers):
-            if entry.label:
-                misfits += [misfit.under(f"neutraliser.{index}.label") for misfit in entry.label.misfits()]
-        whole = (self._twice(), self._neutraliser(), self._hot_water(), self._lifts(), self._timed(), self._waters())
-        return misfits + [misfit for some in whole for misfit in some]
+    def rules(self) -> Iterable[Rule]:
+        """No name twice, something against chlorine, and for every tank: warm enough, within reach, believable."""
+        twice = (self._tanks_twice, self._salts_twice, self._neutralisers_twice)
+        return (*twice, self._neutraliser, self._hot_water, self._tap_water, self._every_tank)
 
-    def _twice(self) -> list[q.Misfit]:
-        """Names that stand twice."""
-        named = (
-            ("tank", "name", [tank.name for tank in self.tanks]),
-            ("salt", "name", [salt.name.name for salt in self.salts]),
-            ("neutraliser", "agent", [entry.agent.name for entry in self.neutralisers]),
-        )
-        return [
-            q.Misfit(
-                (f"{table}.{index}.{key}", f"{table}.{names.index(name)}.{key}"),
-                f"'{name}' stands twice.",
-                "Keep one, or name them apart.",
-            )
-            for table, key, names in named
-            for index, name in enumerate(names)
-            if name in names[:index]
-        ]
+    def _every_tank(self) -> Iterable[q.Misfit]:
+        rules = (self._refill, self._drain_lift, self._fill_lift, self._timed_drain, self._timed_fill, self._water)
+        return judged(partial(rule, index, tank) for index, tank in enumerate(self.tanks) for rule in rules)
+
+    def _tanks_twice(self) -> list[q.Misfit]:
+        return _twice("tank", "name", [vars(tank).get("name") for tank in self.tanks])
+
+    def _salts_twice(self) -> list[q.Misfit]:
+        return _twice("salt", "name", [_name_of(vars(salt).get("name")) for salt in self.salts])
+
+    def _neutralisers_twice(self) -> list[q.Misfit]:
+        return _twice("neutraliser", "agent", [_name_of(vars(entry).get("agent")) for entry in self.neutralisers])
 
     def _neutraliser(self) -> list[q.Misfit]:
         if self.tap.total_chlorine_mg_l == 0:
@@ -176,69 +188,60 @@ class Household(Table):
         return []
 
     def _hot_water(self) -> list[q.Misfit]:
-        hot_c, cold_c = self.hot_water.temperature_c, self.tap.temperature_c
-        both = ("hot_water.temperature", "tap.temperature")
-        if hot_c <= cold_c:
-            return [q.Misfit(both, "is not hotter than the cold tap.", "Read both after the tap has run for a minute.")]
-        return [
-            q.Misfit(
-                (f"tank.{index}.{key}", *both),
-                f"{tank.refill_c:.1f} °C lies outside what the taps give, {cold_c:.1f} to {hot_c:.1f} °C.",
-                'Give a refill_temperature between them, such as "25 degC".',
-            )
-            for index, tank in enumerate(self.tanks)
-            for key in ("readings.temperature" if tank.refill_temperature_c is None else "refill_temperature",)
-            if not cold_c <= tank.refill_c <= hot_c
-        ]
+        if self.hot_water.temperature_c <= self.tap.temperature_c:
+            hint = "Read both after the tap has run for a minute."
+            return [q.Misfit(("hot_water.temperature", "tap.temperature"), "is not hotter than the cold tap.", hint)]
+        return []
 
-    def _lifts(self) -> list[q.Misfit]:
-        """Lifts that the pump, or a siphon, cannot manage even at the best level."""
-        misfits = []
-        for index, tank in enumerate(self.tanks):
-            drain_m, fill_m = self.lifts_m(tank)
-            for key, own_m, lift_m in (
-                ("drain_lift", tank.drain_lift_m, drain_m - tank.water_height_m),
-                ("fill_lift", tank.fill_lift_m, fill_m),
-            ):
-                place = f"hose.{key}" if own_m is None else f"tank.{index}.{key}"
-                if key == "drain_lift" and self.hose.siphon:
-                    if lift_m >= 0:
-                        text, hint = "a siphon does not run uphill.", "Lead its open end lower than the water, or pump."
-                        misfits.append(q.Misfit((place, "hose.siphon", f"tank.{index}.water_height"), text, hint))
-                elif lift_m >= self.pump.maximum_head_m:
-                    head_m = self.pump.maximum_head_m
-                    hint = f"The pump's maximum head is {head_m:.2f} m: lower the open end, or use a stronger pump."
-                    keys = (place, "pump.maximum_head", f"tank.{index}.water_height")
-                    misfits.append(q.Misfit(keys, f"the pump cannot lift {lift_m:.2f} m.", hint))
-        return misfits
+    def _refill(self, index: int, tank: Tank) -> list[q.Misfit]:
+        """A refill that no mixture of the two taps has."""
+        cold_c, hot_c = self.tap.temperature_c, self.hot_water.temperature_c
+        if self._hot_water() or cold_c <= tank.refill_c <= hot_c:
+            return []
+        key = "readings.temperature" if tank.refill_temperature_c is None else "refill_temperature"
+        text = f"{tank.refill_c:.1f} °C lies outside what the taps give, {cold_c:.1f} to {hot_c:.1f} °C."
+        hint = 'Give a refill_temperature between them, such as "25 degC".'
+        return [q.Misfit((f"tank.{index}.{key}", "hot_water.temperature", "tap.temperature"), text, hint)]
 
-    def _timed(self) -> list[q.Misfit]:
-        """Times that no such pump and hose can have taken."""
-        if self.hose.misfits() or self._lifts():
+    def _drain_lift(self, index: int, tank: Tank) -> list[q.Misfit]:
+        """A lift that the pump, or a siphon, cannot manage even at the best level."""
+        place = "hose.drain_lift" if tank.drain_lift_m is None else f"tank.{index}.drain_lift"
+        lift_m = self.lifts_m(tank)[0] - tank.water_height_m
+        if not self.hose.siphon:
+            return self._beyond_the_pump(place, index, lift_m)
+        if lift_m < 0:
+            return []
+        text, hint = "a siphon does not run uphill.", "Lead its open end lower than the water, or pump."
+        return [q.Misfit((place, "hose.siphon", f"tank.{index}.water_height"), text, hint)]
+
+    def _fill_lift(self, index: int, tank: Tank) -> list[q.Misfit]:
+        place = "hose.fill_lift" if tank.fill_lift_m is None else f"tank.{index}.fill_lift"
+        return self._beyond_the_pump(place, index, self.lifts_m(tank)[1])
+
+    def _beyond_the_pump(self, place: str, index: int, lift_m: float) -> list[q.Misfit]:
+        head_m = self.pump.maximum_head_m
+        if lift_m < head_m:
+            return []
+        hint = f"The pump's maximum head is {head_m:.2f} m: lower the open end, or use a stronger pump."
+        keys = (place, "pump.maximum_head", f"tank.{index}.water_height")
+        return [q.Misfit(keys, f"the pump cannot lift {lift_m:.2f} m.", hint)]
+
+    def _timed_drain(self, index: int, tank: Tank) -> list[q.Misfit]:
+        """A time that no such pump, or siphon, and hose can have taken."""
+        if self.hose.misfits() or self._drain_lift(index, tank) or tank.size() or tank.drained():
             return []  # said already
-        misfits = []
-        for index, tank in enumerate(self.tanks):
-            for key, line in (("timed_drain", self.drain_line), ("timed_fill", self.fill_line)):
-                try:
-                    line(tank)
-                except TapwrightError as error:
-                    keys = (f"tank.{index}.{key}", "pump", "hose")
-                    misfits += [q.Misfit(keys, fault.message, fault.hint) for fault in error.faults]
-        return misfits
+        return _refused(lambda: self.drain_line(tank), f"tank.{index}.timed_drain", "pump", "hose")
 
-    def _waters(self) -> list[q.Misfit]:
-        """Readings that no water can have."""
-        waters: list[tuple[str, ReadingsTable]] = [("tap", self.tap)]
-        waters += [(f"tank.{index}.readings", tank.readings) for index, tank in enumerate(self.tanks)]
-        misfits: list[q.Misfit] = []
-        for place, table in waters:
-            if table.misfits():
-                continue  # said already
-            try:
-                described(table.readings(), place)
-            except BadInput as error:
-                misfits += [q.Misfit((fault.where, place), fault.message, fault.hint) for fault in error.faults]
-        return misfits
+    def _timed_fill(self, index: int, tank: Tank) -> list[q.Misfit]:
+        if self.hose.misfits() or self._fill_lift(index, tank):
+            return []
+        return _refused(lambda: self.fill_line(tank), f"tank.{index}.timed_fill", "pump", "hose")
+
+    def _tap_water(self) -> list[q.Misfit]:
+        return _unlike_water(self.tap, "tap")
+
+    def _water(self, index: int, tank: Tank) -> list[q.Misfit]:
+        return _unlike_water(tank.readings, f"tank.{index}.readings")
 
     def lifts_m(self, tank: Tank) -> tuple[float, float]:
         """Height of the hose's open end above the pump for one tank: to drain, to fill."""
@@ -276,3 +279,41 @@ class Household(Table):
         if self.room_temperature_c is None or self.tote.mass_g is None:
             return Vessel()
         return Vessel(tub_mass_kg=self.tote.mass_g / 1000, tub_c=self.room_temperature_c)
+
+
+def _twice(table: str, key: str, names: Sequence[str | None]) -> list[q.Misfit]:
+    """Names that stand twice; None where one is not known."""
+    first: dict[str, int] = {}
+    return [
+        q.Misfit(
+            (f"{table}.{index}.{key}", f"{table}.{first[name]}.{key}"),
+            f"{quoted(name)} stands twice.",
+            "Keep one, or name them apart.",
+        )
+        for index, name in enumerate(names)
+        if name is not None and first.setdefault(name, index) != index
+    ]
+
+
+def _name_of(substance: Salt | Agent | None) -> str | None:
+    return None if substance is None else substance.name
+
+
+def _refused(made: Callable[[], object], *keys: str) -> list[q.Misfit]:
+    """What the engine says against making this, said of the keys."""
+    try:
+        made()
+    except TapwrightError as error:
+        return [q.Misfit(keys, fault.message, fault.hint) for fault in error.faults]
+    return []
+
+
+def _unlike_water(table: ReadingsTable, place: str) -> list[q.Misfit]:
+    """Readings that no water can have."""
+    if table.misfits():
+        return []  # said already
+    try:
+        described(table.readings(), place)
+    except BadInput as error:
+        return [q.Misfit((fault.where, place), fault.message, fault.hint) for fault in error.faults]
+    return []

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import fields
+from functools import partial
 from typing import Annotated
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 
 from chemistry import reference
 from chemistry.change.flow import Pump
@@ -14,29 +16,13 @@ from chemistry.dosing.cupboard import Stocked
 from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
 from chemistry.errors import BadInput, Fault
 from chemistry.plan import quantities as q
+from chemistry.plan.table import Rule, Table
 from chemistry.substances import Agent, Salt, molar_mass
 from chemistry.units import amount_of, figure
 from chemistry.water.composition import ION_SYMBOLS
 from chemistry.water.reconstruction import Readings
 from chemistry.water.target import Band, Target
-
-
-class Table(BaseModel):
-    """A table of the file: nothing unknown, nothing coerced, nothing changed later."""
-
-    model_config = ConfigDict(
-        strict=True,
-        extra="forbid",
-        frozen=True,
-        allow_inf_nan=False,
-        arbitrary_types_allowed=True,
-        # Only the whole household is ever validated: building it once saves building every table for itself as well.
-        defer_build=True,
-    )
-
-    def misfits(self) -> list[q.Misfit]:
-        """What does not fit together among the keys of this table and of the tables in it."""
-        return []
+from chemistry.words import told
 
 
 class ReadingsTable(Table):
@@ -58,16 +44,22 @@ class ReadingsTable(Table):
     free_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="free_chlorine")
     total_chlorine_mg_l: q.ChlorineMgL | None = Field(None, alias="total_chlorine")
 
-    def misfits(self) -> list[q.Misfit]:
-        misfits = []
+    def rules(self) -> Iterable[Rule]:
+        """Hardness is there in one way or the other; free chlorine is a part of the total."""
+        return self._hardness, self._chlorine
+
+    def _hardness(self) -> list[q.Misfit]:
         if self.hardness_mmol_l is None and (self.calcium_mg_l is None or self.magnesium_mg_l is None):
             keys, hint = ("hardness", "calcium", "magnesium"), 'Write hardness = "6 dGH".'
-            misfits.append(q.Misfit(keys, "not given, nor calcium and magnesium both.", hint))
+            return [q.Misfit(keys, "not given, nor calcium and magnesium both.", hint)]
+        return []
+
+    def _chlorine(self) -> list[q.Misfit]:
         free, total = self.free_chlorine_mg_l, self.total_chlorine_mg_l or 0.0
         if free is not None and free > total:
             text = f"{figure(free)} mg/L free is more than the total ({figure(total)} mg/L); total counts free and combined."
-            misfits.append(q.Misfit(("free_chlorine", "total_chlorine"), text, "Test both again, or swap the two."))
-        return misfits
+            return [q.Misfit(("free_chlorine", "total_chlorine"), text, "Test both again, or swap the two.")]
+        return []
 
     def readings(self) -> Readings:
         """The same for the engine."""
@@ -147,21 +139,35 @@ class HoseTable(Table):
     drain_lift_m: q.HeightM = Field(alias="drain_lift")
     fill_lift_m: q.HeightM = Field(alias="fill_lift")
     siphon: bool = False
-    fittings: dict[str, int] = {}
+    fittings: Annotated[dict[str, int], q.Few] = Field(default={})
     coil: CoilTable | None = None
 
-    def misfits(self) -> list[q.Misfit]:
-        try:
-            self.hose()
-        except BadInput as error:
-            keys = {"hose": ("bore", "length"), "coil": ("coil", "length", "bore")}
-            return [q.Misfit(keys.get(f.where, (f.where,)), f.message, f.hint) for f in error.faults]
-        return []
+    def rules(self) -> Iterable[Rule]:
+        """The engine can make a hose of it; its fittings are known whatever the hose itself is like."""
+        return self._hose, self._fittings
+
+    def _hose(self) -> list[q.Misfit]:
+        return _refused(lambda: Hose(self.bore_m, self.length_m, {}, self._coil()))
+
+    def _fittings(self) -> list[q.Misfit]:
+        return _refused(lambda: Hose(1.0, 1.0, self.fittings))
+
+    def _coil(self) -> Coil | None:
+        return Coil(self.coil.length_m, self.coil.diameter_m) if self.coil else None
 
     def hose(self) -> Hose:
         """The same for the engine. Raises BadInput as it does."""
-        coil = Coil(self.coil.length_m, self.coil.diameter_m) if self.coil else None
-        return Hose(self.bore_m, self.length_m, self.fittings, coil)
+        return Hose(self.bore_m, self.length_m, self.fittings, self._coil())
+
+
+def _refused(made: Callable[[], Hose]) -> list[q.Misfit]:
+    """What the engine says against such a hose."""
+    try:
+        made()
+    except BadInput as error:
+        keys = {"hose": ("bore", "length"), "coil": ("coil", "length", "bore")}
+        return [q.Misfit(keys.get(fault.where, (fault.where,)), fault.message, fault.hint) for fault in error.faults]
+    return []
 
 
 class Scale(Table):
@@ -177,11 +183,18 @@ class LabelTable(Table):
     volume_l: q.VolumeL = Field(alias="volume")
     chlorine_mg_l: q.ChlorineMgL = Field(alias="chlorine")
 
-    def misfits(self) -> list[q.Misfit]:
+    def rules(self) -> Iterable[Rule]:
+        """An amount that can be measured, against more than no chlorine."""
+        return self._amount, self._some_chlorine
+
+    def _amount(self) -> list[q.Misfit]:
         try:
             amount_of(self.amount)
         except BadInput as error:
             return [q.Misfit(("amount",), fault.message, fault.hint) for fault in error.faults]
+        return []
+
+    def _some_chlorine(self) -> list[q.Misfit]:
         if self.chlorine_mg_l == 0:
             return [q.Misfit(("chlorine",), "0 mg/L would make any dose right.", "Write what the label says.")]
         return []
@@ -244,9 +257,9 @@ class SaltTable(Table):
 
 def _pair(value: object) -> object:
     """Two ends of a band, as a list in the file; pydantic's strict mode wants a tuple."""
-    if not isinstance(value, list) or len(value) != 2:
+    if not isinstance(value, list | tuple) or len(value) != 2:
         raise q.refusal(
-            Fault("", f"{value!r} is read; a lowest and a highest are wanted.", 'Write ["8 dGH", "12 dGH"].')
+            Fault("", f"{told(value)} is read; a lowest and a highest are wanted.", 'Write ["8 dGH", "12 dGH"].')
         )
     return tuple(value)
 
@@ -269,13 +282,15 @@ class BandsTable(Table):
     ph_aerated: Annotated[tuple[q.BandPh, q.BandPh], _Pair] | None = None
     ph_at_once: Annotated[tuple[q.BandPh, q.BandPh], _Pair] | None = None
 
-    def misfits(self) -> list[q.Misfit]:
-        pairs = {name: getattr(self, name) for name in type(self).model_fields}
-        return [
-            q.Misfit((name,), "the lowest is above the highest.", "Write the lower figure first.")
-            for name, pair in pairs.items()
-            if pair and pair[0] > pair[1]
-        ]
+    def rules(self) -> Iterable[Rule]:
+        """Every band has its lowest first."""
+        return [partial(self._in_order, name) for name in type(self).model_fields]
+
+    def _in_order(self, name: str) -> list[q.Misfit]:
+        pair = getattr(self, name)
+        if pair and pair[0] > pair[1]:
+            return [q.Misfit((name,), "the lowest is above the highest.", "Write the lower figure first.")]
+        return []
 
     def target(self, name: str) -> Target:
         """The same for the engine."""

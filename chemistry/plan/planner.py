@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 
 from chemistry import reference
 from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
@@ -29,6 +28,7 @@ from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
 from chemistry.water.mixing import mix
 from chemistry.water.reconstruction import Description, described
+from chemistry.words import nearest, quoted
 
 # A share is proposed in steps a keeper can mark on the glass.
 _SHARE_STEP = 0.05
@@ -54,9 +54,10 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     """The plan of one change in one tank.
 
     share: of the live water, 0 to 1; None takes the smallest that keeps nitrate under its ceiling, rounded up to 5 %.
-    Raises BadInput for a tank not in the file or a share that cannot be, NoAnswer where no change, blend or pump can do
-    what is asked.
+    Raises BadInput for a household that does not fit together, a tank not in it or a share that cannot be, NoAnswer where
+    no change, blend or pump can do what is asked.
     """
+    household = household.checked()
     tank = tank_named(household, tank_name)
     tap, before = tested_waters(household, tank)
     jobs = jobs or Jobs()
@@ -96,9 +97,9 @@ def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
     """The tank of that name; BadInput, said of `where`, offers the nearest names there are."""
     names = [tank.name for tank in household.tanks]
     if name not in names:
-        near = get_close_matches(name, names, n=1, cutoff=0.4) or names
-        choices = " or ".join(f"'{known}'" for known in near)
-        raise BadInput.of(where, f"there is no tank named '{name}' in the file.", f"Write {choices}.")
+        near = nearest(name, names, n=1, cutoff=0.4) or names[:5]
+        choices = " or ".join(map(quoted, near))
+        raise BadInput.of(where, f"there is no tank named {quoted(name)} in the file.", f"Write {choices}.")
     return household.tanks[names.index(name)]
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
-from difflib import get_close_matches
 from functools import cache
 
 from chemistry import reference
@@ -14,6 +13,7 @@ from chemistry.substances import molar_mass
 from chemistry.units import figure
 from chemistry.water.composition import ION_SYMBOLS, dgh_per_mmol
 from chemistry.water.reconstruction import Description, Readings, described
+from chemistry.words import nearest, quoted
 
 
 @dataclass(frozen=True)
@@ -110,9 +110,9 @@ def lake_target(name: str, where: str = "target", *, every_ion: bool = False) ->
     """
     lake = name.strip().lower()
     if lake not in lake_names():
-        near = get_close_matches(lake, lake_names(), n=1, cutoff=0.3) or lake_names()
+        near = nearest(lake, lake_names(), n=1, cutoff=0.3) or lake_names()
         choices = " or ".join(f"'{known}'" for known in near)
-        raise BadInput.of(where, f"'{name}' is not a lake known here.", f"Write {choices}, or bands of your own.")
+        raise BadInput.of(where, f"{quoted(name)} is not a lake known here.", f"Write {choices}, or bands of your own.")
     calcium = reference.value("lakes", f"{lake}.calcium") / molar_mass("Ca")
     magnesium = reference.value("lakes", f"{lake}.magnesium") / molar_mass("Mg")
     alkalinity = reference.value("lakes", f"{lake}.alkalinity")

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from cli.nitrate_chart import plot
+from cli.nitrate_chart import plot, plotting
 from cli.sheet.inline import inlined
 
 if TYPE_CHECKING:
@@ -187,7 +187,7 @@ def _filled(moments: Sequence[Moment], limit_mg_l: float) -> str:
 
 def _panels(rows: int, height_in: float, *, sharex: bool = False) -> tuple[Any, Any]:
     """A figure with panels one above the other, for the width of a phone."""
-    import matplotlib
+    matplotlib = plotting()
     from matplotlib.figure import Figure as Drawing
 
     with matplotlib.rc_context(_LOOK):

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
+from chemistry.words import quoted
 from cli.answer import Answer, plain
 from cli.new_file import refuse_place, write_new
 from cli.plan_figures import cautions_of
@@ -67,7 +68,9 @@ def _refuse_others(output: Path) -> None:
         return
     if begins and begins != _BEGINS:
         raise BadInput.of(
-            "--output", f"'{output}' is no page and is left as it is.", "Give another name, such as sheet.html."
+            "--output",
+            f"{quoted(str(output))} is no page and is left as it is.",
+            "Give another name, such as sheet.html.",
         )
 
 

@@ -7,6 +7,8 @@ import re
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
+from cli.nitrate_chart import plotting
+
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
@@ -19,7 +21,7 @@ _BLACK = "#000000"
 
 def inlined(figure: Figure, name: str, title: str) -> str:
     """The figure as one svg element whose ids begin with `name`, so that several may stand on a page."""
-    import matplotlib
+    matplotlib = plotting()
 
     page = io.StringIO()
     with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": name}):
