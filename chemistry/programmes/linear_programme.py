@@ -12,10 +12,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chemistry.programmes.budget import OutOfWork, current
+
 Array = NDArray[np.float64]
 
-# Nodes of the search tree: a bound that does not depend on the machine, far above what a cupboard needs.
-_MOST_NODES = 20_000
+# Units of work (`chemistry.programmes.budget`): of a call, relaxed or in whole numbers, and of an iteration and of a node
+# of its search tree, each besides every coefficient of the programme.
+_CALL, _WHOLE_CALL = 400.0, 9000.0
+_ITERATION, _NODE, _COEFFICIENT = 60.0, 900.0, 0.1
+# What a node takes with its iterations is seen only afterwards: so many are allowed for in what is left.
+_ITERATIONS_A_NODE = 10.0
+_MOST_NODES = 200_000
 
 
 @dataclass(frozen=True)
@@ -34,22 +41,43 @@ class Programme:
     whole: int = 0
 
 
-def solve(programme: Programme) -> Array | None:
-    """The minimiser, or None when no x satisfies the rows."""
+def solve(programme: Programme, gap: float = 0.0) -> Array | None:
+    """The minimiser, or None when no x satisfies the rows.
+
+    gap: how far above the least, as a share of it, an answer in whole numbers may lie.  Raises OutOfWork, with the best x
+    that was found, where the budget of the question ends before either is proven.
+    """
     if len(programme.upper) == 0:  # nothing to choose: the rows hold at 0 or not at all
         return programme.upper if np.all((programme.row_low <= 0) & (programme.row_high >= 0)) else None
+    budget = current()
+    budget.ask()
+    iteration = _ITERATION + _COEFFICIENT * programme.matrix.size
+    node = _NODE + _ITERATIONS_A_NODE * iteration
     highspy, solver = _solver()
     solver.clear()  # a warm start would let the answer depend on what was asked before
-    for option, value in (("output_flag", False), ("threads", 1), ("mip_rel_gap", 0.0), ("mip_max_nodes", _MOST_NODES)):
+    options = {
+        "output_flag": False,
+        "threads": 1,
+        "mip_rel_gap": gap,
+        "mip_max_nodes": int(min(budget.left / node + 1, _MOST_NODES)),
+        "simplex_iteration_limit": int(min(budget.left / iteration + 100, 1e6)),
+    }
+    for option, value in options.items():
         solver.setOptionValue(option, value)
     solver.passModel(_model(highspy, programme))
     solver.run()
-    feasible = solver.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
-    if not feasible or solver.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
+    info, status = solver.getInfo(), solver.getModelStatus()
+    nodes, iterations = max(info.mip_node_count, 0), max(info.simplex_iteration_count, 0)
+    budget.take((_WHOLE_CALL if programme.whole else _CALL) + _NODE * nodes + iteration * iterations)
+    found = None
+    if info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible:
+        found = np.maximum(np.array(solver.getSolution().col_value), 0.0)
+        found[: programme.whole] = np.round(found[: programme.whole])
+    if status == highspy.HighsModelStatus.kInfeasible:
         return None
-    amounts: Array = np.maximum(np.array(solver.getSolution().col_value), 0.0)
-    amounts[: programme.whole] = np.round(amounts[: programme.whole])
-    return amounts
+    if status in (highspy.HighsModelStatus.kSolutionLimit, highspy.HighsModelStatus.kIterationLimit):
+        raise OutOfWork(found if programme.whole else None)
+    return found
 
 
 def _model(highspy: Any, programme: Programme) -> Any:
