@@ -14,30 +14,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chemistry import reference
-from chemistry.dosing.bands import CONSERVED, NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
-from chemistry.dosing.choice import Rows, choose, order_of
-from chemistry.dosing.cupboard import Columns, Deionised, Stocked, columns, with_added
-from chemistry.dosing.elastic import give
+from chemistry.dosing.bands import NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
+from chemistry.dosing.choice import choose, order_of
+from chemistry.dosing.cupboard import Columns, Deionised, Stocked, columns
+from chemistry.dosing.nearest import least_miss, made_of, nearest, programme_of, some_miss
 from chemistry.errors import BadInput, Fault
-from chemistry.programmes.budget import Budget, OutOfWork, current, question, rungs
+from chemistry.programmes.budget import Budget, OutOfWork, question, rungs
 from chemistry.programmes.linear_programme import Array, Programme, solve
+from chemistry.units import figure
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
 from chemistry.water.target import Target, measures
 
-# Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
-_SLACK = 1e-7
 # Rows that need a pivot are drawn anew at the answer; each time the answer moves a hundredth as far.
 _ROUNDS = 10
 # Of what is left of a question's budget, so much goes into a recipe (the rest is kept for saying why there is none); and
 # of one attempt so much into that without carbonates.
 _FOR_RECIPE, _FOR_GENTLE = 0.75, 0.7
-# A miss that is but looked at for a place to draw rows need be no nearer to the least [share of it].
-_NEAR_LEAST = 1e-3
-# Of the whole budget, for the least miss that is told.
-_FOR_MISS = 0.1
-# What a miss counts for where not all bands can be held; the ends of the others are never bought with these.
-_GRAVITY = {"hardness_mmol_l": 1000.0, "alkalinity_meq_l": 1000.0, "ph_aerated": 30.0, "ph_at_once": 30.0}
 
 
 @dataclass(frozen=True)
@@ -169,7 +162,11 @@ def _rank(made: Recipe, wish: Wish) -> tuple[float, ...]:
     cost = sum(made.grams.values()) if made.cost is None else made.cost
     counts = {"salts": len(made.grams), "cost": cost, "sodium": made.water.sodium_mmol_l, "water": made.deionised_l}
     clouds = not _clear(made.water, wish, reference.value("limits", "calcite_calm"))
-    return (*map(float, _lost(made)), float(clouds), *(counts[word] for word in order_of(wish.prefer) if word in counts))
+    return (
+        *map(float, _lost(made)),
+        float(clouds),
+        *(counts[word] for word in order_of(wish.prefer) if word in counts),
+    )
 
 
 def _bound(water: Water, cupboard: Sequence[Stocked], wish: Wish, at_least: int, budget: Budget) -> Bound:
@@ -223,7 +220,7 @@ def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> tuple[Recipe
     except OutOfWork as end:
         proven, amounts, at_least = False, end.best, end.at_least
     if amounts is None:
-        amounts = least_miss(water, shelf, wish) if proven else _some_miss(water, shelf, wish)
+        amounts = least_miss(water, shelf, wish) if proven else some_miss(water, shelf, wish)
     made = made_of(water, shelf, amounts, wish.volume_l)
     reached = standings(made, wish.target, wish.times_air)
     missed = tuple(standing for standing in reached if not standing.held)
@@ -242,25 +239,6 @@ def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> tuple[Recipe
         proven=proven,
     )
     return recipe, at_least
-
-
-def made_of(water: Water, shelf: Columns, amounts: Array, volume_l: float) -> Water:
-    """The refill: `water`, by its carbon, with so many units of every column; deionised water thins all the rest."""
-    own = max(1 - float(amounts[shelf.count :] @ shelf.unit[shelf.count :]) / volume_l, 0.0)
-    thinned = {
-        name: getattr(water, name) * own
-        for name in ("nitrate_mg_l", "ammonia_mg_n_l", "free_chlorine_mg_l", "total_chlorine_mg_l")
-    }
-    # Of deionised water alone, what rounding leaves of the rest must not lie below nothing.
-    added = np.maximum(shelf.effect @ amounts, -np.maximum(amounts_of(water), 0.0))
-    return with_added(replace(water, **thinned), added)
-
-
-def programme_of(rows: Sequence[Row], water: Water, shelf: Columns) -> Rows:
-    """The rows over the units of every column."""
-    weights = np.array([row.weights for row in rows]).reshape(len(rows), len(CONSERVED))
-    low, high = (np.array([getattr(row, end) for row in rows]) - weights @ amounts_of(water) for end in ("low", "high"))
-    return Rows(weights @ shelf.effect, low - _SLACK, high + _SLACK)
 
 
 def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
@@ -287,19 +265,19 @@ def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
                 return None
             lasting = _lasting(rows, pivot)
             # Rows drawn far from any answer may leave none: the nearest to them is a better place to draw them.
-            nearest = _nearest(rows, water, shelf) if amounts is None else amounts
+            near = nearest(rows, water, shelf) if amounts is None else amounts
         except OutOfWork as end:
             at_least = end.at_least if pivot is None else at_least
             raise OutOfWork(end.best if held(end.best) else edge, at_least) from None
         if pivot is None and amounts is not None:  # the rows of all other pivots hold besides these
             at_least = int(np.count_nonzero(amounts[: shelf.count] > 1e-9))
-        pivot = made_of(water, shelf, nearest, wish.volume_l)
+        pivot = made_of(water, shelf, near, wish.volume_l)
         if not needs_pivot or _held(pivot, wish):
             if amounts is not None:
                 break
-            edge = nearest
+            edge = near
         older += [row for row in lasting if not any(np.array_equal(row.weights, other.weights) for other in older)]
-        if (place := (nearest.tobytes(), len(older))) in drawn:  # from here on everything would come again
+        if (place := (near.tobytes(), len(older))) in drawn:  # from here on everything would come again
             amounts = edge
             break
         drawn.add(place)
@@ -370,44 +348,3 @@ def _under(water: Water, shelf: Columns, wish: Wish, amounts: Array, cap: Cap) -
 
 def _clear(made: Water, wish: Wish, cap: float) -> bool:
     return all(standing.held for standing in standings(made, wish.target, wish.times_air, cap))
-
-
-def least_miss(water: Water, shelf: Columns, wish: Wish) -> Array:
-    """Units of the least weighted miss, each counted against the size of its band; near it where the budget is used up."""
-    pivot, rows = None, rows_of(wish.target, None, wish.times_air)
-    try:
-        with current().apart(_FOR_MISS):
-            for gap in (_NEAR_LEAST, _NEAR_LEAST, 0.0):
-                rows = rows_of(wish.target, pivot, wish.times_air)
-                amounts = _nearest(rows, water, shelf, gap)
-                pivot = made_of(water, shelf, amounts, wish.volume_l)
-    except OutOfWork:
-        return _rounded(rows, water, shelf)
-    return amounts
-
-
-def _some_miss(water: Water, shelf: Columns, wish: Wish) -> Array:
-    """Units that miss little, for hardly any work."""
-    bare = _rounded(rows_of(wish.target, None, wish.times_air), water, shelf)
-    return _rounded(rows_of(wish.target, made_of(water, shelf, bare, wish.volume_l), wish.times_air), water, shelf)
-
-
-def _nearest(rows: Sequence[Row], water: Water, shelf: Columns, gap: float = _NEAR_LEAST) -> Array:
-    """Units that miss the rows least, or so little more; raises OutOfWork where the budget ends before any are found."""
-    price = np.array([_GRAVITY.get(row.band, 1.0) / row.size for row in rows])
-    try:
-        found = give(programme_of(rows, water, shelf), shelf.cost, shelf.most, shelf.whole, price, price, gap)
-    except OutOfWork as end:
-        if end.best is None:
-            raise
-        found = end.best
-    if found is None:  # cannot be: every row gives
-        raise AssertionError("the elastic programme has no solution")
-    return found.amounts
-
-
-def _rounded(rows: Sequence[Row], water: Water, shelf: Columns) -> Array:
-    """Units that miss the rows least, measured finely, and the whole ones next to them."""
-    with current().one_call():
-        fine = _nearest(rows, water, shelf.finely())
-    return np.minimum(np.round(fine), shelf.most) if shelf.whole else fine
