@@ -22,6 +22,7 @@ from chemistry.plan.states import states_of
 from chemistry.plan.steps import steps_of
 from chemistry.plan.tote_steps import contact_minutes
 from chemistry.plan.water_guards import needs_airing
+from chemistry.programmes.budget import question
 from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
@@ -56,7 +57,8 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     """
     tank = tank_named(household, tank_name)
     tap, before = tested_waters(household, tank)
-    figures = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
+    with question():
+        figures = _figures(household, tank, tap.water, before.water, share, jobs or Jobs())
     findings = [*tap.findings, *before.findings, *guards(figures)]
     stops = [finding for finding in findings if finding.level == "stop"]
     steps = steps_of(figures, stops)

@@ -16,12 +16,12 @@ from chemistry.programmes.budget import OutOfWork, current
 
 Array = NDArray[np.float64]
 
-# Units of work (`chemistry.programmes.budget`): of a call, relaxed or in whole numbers, and of an iteration and of a node
-# of its search tree, each besides every coefficient of the programme.
-_CALL, _WHOLE_CALL = 400.0, 9000.0
-_ITERATION, _NODE, _COEFFICIENT = 60.0, 900.0, 0.1
-# What a node takes with its iterations is seen only afterwards: so many are allowed for in what is left.
-_ITERATIONS_A_NODE = 10.0
+# Units of work (`chemistry.programmes.budget`) of a call, of an iteration by itself and for every coefficient of the
+# programme, and of a node of the search tree: of relaxed programmes, and of those in whole numbers.
+_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 1.5, 200.0)
+_PASSED_ON = 0.02  # a coefficient
+# What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
+_ITERATIONS_A_NODE = 5.0
 _MOST_NODES = 200_000
 
 
@@ -51,15 +51,15 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
         return programme.upper if np.all((programme.row_low <= 0) & (programme.row_high >= 0)) else None
     budget = current()
     budget.ask()
-    iteration = _ITERATION + _COEFFICIENT * programme.matrix.size
-    node = _NODE + _ITERATIONS_A_NODE * iteration
+    call, iteration, coefficient, node = _WHOLE if programme.whole else _RELAXED
+    iteration += coefficient * programme.matrix.size
     highspy, solver = _solver()
     solver.clear()  # a warm start would let the answer depend on what was asked before
     options = {
         "output_flag": False,
         "threads": 1,
         "mip_rel_gap": gap,
-        "mip_max_nodes": int(min(budget.left / node + 1, _MOST_NODES)),
+        "mip_max_nodes": int(min(budget.left / (node + _ITERATIONS_A_NODE * iteration) + 1, _MOST_NODES)),
         "simplex_iteration_limit": int(min(budget.left / iteration + 100, 1e6)),
     }
     for option, value in options.items():
@@ -68,7 +68,7 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
     solver.run()
     info, status = solver.getInfo(), solver.getModelStatus()
     nodes, iterations = max(info.mip_node_count, 0), max(info.simplex_iteration_count, 0)
-    budget.take((_WHOLE_CALL if programme.whole else _CALL) + _NODE * nodes + iteration * iterations)
+    budget.take(call + _PASSED_ON * programme.matrix.size + node * nodes + iteration * iterations)
     found = None
     if info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible:
         found = np.maximum(np.array(solver.getSolution().col_value), 0.0)
