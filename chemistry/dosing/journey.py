@@ -112,7 +112,7 @@ class Transition:
         if self.at_least is None:
             return []
         text = (
-            f"This is the best way found in the time: none has fewer than {self.at_least[0]} changes, and none of so many fewer "
+            f"The best way found in the time: none has fewer than {self.at_least[0]} changes, and none of so many fewer "
             f"than {self.at_least[1]} salts. More patience may find a better one."
         )
         return [Finding("note", "best_found_in_time", text)]
