@@ -74,3 +74,9 @@ class NoAnswer(TapwrightError):
 
     kind = "no_answer"
     exit_code = 3
+
+
+class NotInTime(NoAnswer):
+    """The budget of the question ended before an answer was found, and before it was known that there is none."""
+
+    kind = "not_found_in_time"

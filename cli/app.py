@@ -19,6 +19,7 @@ from cli.asking import (
     CleanSubstrate,
     Day,
     HouseFile,
+    Patience,
     ServiceFilter,
     Start,
     TankName,
@@ -86,13 +87,14 @@ def plan(
     service_filter: ServiceFilter = False,
     confident: Annotated[bool, option("--confident", "Say how sure every figure is.")] = False,
     brief: Annotated[bool, option("--brief", "Only the card to stick on the tote.")] = False,
+    patience: Patience = None,
     as_json: AsJson = False,
 ) -> None:
     """Plan a water change: share, blend, doses, times and steps."""
     from cli.planning import Asked, answer
 
     asked = Asked(file, tank, change, start, date, clean_substrate, service_filter)
-    answered(lambda: answer(asked, confident=confident, brief=brief), as_json)
+    answered(lambda: answer(asked, confident=confident, brief=brief), as_json, patience)
 
 
 @app.command()
@@ -259,6 +261,7 @@ def remineralise(
         str | None, option("--prefer", "What counts first, such as 'cost,salts'; of salts, cost, sodium, water, name.")
     ] = None,
     air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    patience: Patience = None,
     as_json: AsJson = False,
 ) -> None:
     """Which salts, and how much, bring a water into a target's bands; or why none do, and what would."""
@@ -267,7 +270,7 @@ def remineralise(
 
     measures = Measures(salt or (), deionised, deionised_price, step, spoon)
     asked = Asked(volume, source, file, tank, target, every_ion, band or (), measures, totes, temperature, prefer, air)
-    answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json, patience)
 
 
 @app.command()
@@ -300,6 +303,7 @@ def transition(
     top_off: Annotated[str | None, option("--top-off", "What replaces it: source or deionised.")] = None,
     temperature: Annotated[str | None, option("--temperature", "Wanted in the end; else the tank's own.")] = None,
     air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
+    patience: Patience = None,
     as_json: AsJson = False,
 ) -> None:
     """The fewest changes from the tank's water to another, none too large for fish, and the refill of each."""
@@ -309,7 +313,7 @@ def transition(
     measures = Measures(salt or (), deionised, None, step, None)
     asked = Asked(share, target, every_ion, band or (), refill_band or (), file, tank, water, volume, source, measures,
                   limit or (), evaporation, top_off, temperature, air)  # fmt: skip
-    answered(lambda: answer(asked), as_json)
+    answered(lambda: answer(asked), as_json, patience)
 
 
 @app.command(context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity

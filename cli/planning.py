@@ -171,6 +171,8 @@ def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
             {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}
             for name, grams in figures.recipe.grams.items()
         ],
+        "recipe_proven": figures.recipe.proven,
+        "recipe_bound": plain(figures.recipe.bound),
         "waters": waters_of(figures),
         "minutes": {
             "drain": figures.drain_minutes.predicted,

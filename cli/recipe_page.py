@@ -49,6 +49,8 @@ def result(made: Made) -> dict[str, Any]:
         "order_reason": made.premix.reason,
         "clouding": made.premix.saturations,
         "cost": recipe.cost,
+        "proven": recipe.proven,
+        "bound": recipe.bound,
         "spread": made.spread,
     }
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import Fault, NoAnswer
+from chemistry.errors import Fault, NoAnswer, NotInTime
 
 if TYPE_CHECKING:
     from chemistry.dosing.conflicts import Conflict
@@ -38,10 +38,10 @@ class Made:
 
 
 def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
-    """The recipe for one water; raises NoAnswer where no band of it can be held."""
+    """The recipe for one water; raises NoAnswer where no band of it can be held, NotInTime where none was found in time."""
     from chemistry.dosing.conflicts import explained
     from chemistry.dosing.delivered import delivered_spread
-    from chemistry.dosing.pouring import harsh_findings, premix_findings, tote_findings
+    from chemistry.dosing.pouring import harsh_findings, not_proven, premix_findings, tote_findings
     from chemistry.dosing.prepared import prepared
     from chemistry.findings import caution_notes
     from chemistry.water.equilibrium import at_air, equilibrium_of
@@ -62,6 +62,7 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
         *tote_findings(premix),
         *premix_findings(premix),
         *_unsure(made, spreads),
+        *not_proven(made),
         *(caution_notes("chemicals", "lifting") if made.grams else ()),
     )
     return Made(
@@ -125,11 +126,13 @@ def _refusal(conflict: Conflict, nearest: Recipe, wish: Wish) -> NoAnswer:
 
     count = len(conflict.ways_out)
     ways_out = {
-        0: "Choose another target, or other source water.",
+        0: conflict.advice(),
         1: "This alone would do it:",
     }.get(count, f"Any one of these {count} alone would do it:")
-    faults = [Fault("no recipe", conflict.sentence(), ways_out)]
+    faults = [Fault("no recipe" if conflict.proven else "not found in the time", conflict.sentence(), ways_out)]
     faults += [Fault(f"way out {number}", f"{way.text}.") for number, way in enumerate(conflict.ways_out, start=1)]
+    if count and (rest := conflict.in_time()):
+        faults.append(Fault("in the time", rest))
     words = measures()
     cups = ", ".join(f"{figure(grams, 4)} g {name}" for name, grams in nearest.grams.items()) or "nothing"
     reached = ", ".join(f"{words[at.band].words} {words[at.band].said(at.value)}" for at in nearest.reached)
@@ -138,5 +141,8 @@ def _refusal(conflict: Conflict, nearest: Recipe, wish: Wish) -> NoAnswer:
     details: dict[str, Any] = {
         "conflict": [*conflict.bands, *([conflict.charge] if conflict.charge else [])],
         "ways_out": ways,
+        "not_sought": conflict.not_sought,
     }
-    return NoAnswer(faults, details)
+    # What could not be looked for may be the very way out that is wanted: that is a matter of time as well.
+    in_time = conflict.proven and (count > 0 or not conflict.not_sought)
+    return (NoAnswer if in_time else NotInTime)(faults, details)

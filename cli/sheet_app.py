@@ -7,7 +7,19 @@ from typing import Annotated
 
 import typer
 
-from cli.asking import AsJson, Change, CleanSubstrate, Day, HouseFile, ServiceFilter, Start, TankName, answered, option
+from cli.asking import (
+    AsJson,
+    Change,
+    CleanSubstrate,
+    Day,
+    HouseFile,
+    Patience,
+    ServiceFilter,
+    Start,
+    TankName,
+    answered,
+    option,
+)
 
 
 def sheet(
@@ -23,6 +35,7 @@ def sheet(
     clean_substrate: CleanSubstrate = False,
     service_filter: ServiceFilter = False,
     force: Annotated[bool, option("--force", "Write over a page that is there.")] = False,
+    patience: Patience = None,
     as_json: AsJson = False,
 ) -> None:
     """Write the plan as one page to tick off at the tank, on a phone or on paper."""
@@ -30,4 +43,4 @@ def sheet(
     from cli.sheet.command import answer
 
     asked = Asked(file, tank, change, start, date, clean_substrate, service_filter)
-    answered(lambda: answer(asked, output, force=force), as_json)
+    answered(lambda: answer(asked, output, force=force), as_json, patience)

@@ -43,6 +43,8 @@ def result(journey: Journey, made: Transition) -> dict[str, Any]:
         "each_alone": made.each_alone,
         "with_target_refill": made.with_target_refill,
         "longer_by_scale": made.by_scale,
+        "proven": made.proven,
+        "at_least": None if made.at_least is None else dict(zip(("changes", "salts"), made.at_least, strict=True)),
         "settles": {
             water: {"hardness_mmol_l": hardness, "alkalinity_meq_l": alkalinity}
             for water, (hardness, alkalinity) in made.settles.items()

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from chemistry.errors import BadInput, OutOfRange
+from chemistry.programmes.budget import ONE_WATER, current
 from chemistry.programmes.linear_programme import Array
 from chemistry.water.composition import ION_SYMBOLS, Water
 from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, equilibrium_of
@@ -166,6 +167,7 @@ def alkalinity_at(pivot: Water, ph: float, times_air: float) -> float:
     """Alkalinity [meq/L] at which a water like the pivot rests at `ph`."""
     if not math.isfinite(ph) or ph <= 0:
         return math.copysign(math.inf, ph) if ph else -math.inf
+    current().take(4 * ONE_WATER)
     alkalinity_meq_l = max(pivot.alkalinity_meq_l, 2.0)  # enough for any pH that has a band; it is but a first guess
     for _ in range(4):  # at one pH, CO2 goes very nearly with alkalinity
         found = at_ph(replace(pivot, alkalinity_meq_l=alkalinity_meq_l), ph)
@@ -227,6 +229,7 @@ def conductivity_at(water: Water, times_air: float) -> float:
 
 def state_of(water: Water, times_air: float) -> Equilibrium:
     """The water as it stands, or at rest with the air where its carbon is not known."""
+    current().take(ONE_WATER)
     return equilibrium_of(water) or at_air(water, times_air)
 
 
@@ -252,6 +255,7 @@ def value_of(water: Water, name: str, times_air: float) -> float:
             return conductivity_at(water, times_air)
         if name == "ph_at_once":
             return math.nan if water.carbon_mmol_l is None else float(at_carbon(water, water.carbon_mmol_l).ph)
+        current().take(ONE_WATER)
         rest = at_air(water, times_air)
     except OutOfRange:  # no such water: outside every band
         return math.inf

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 
 from chemistry.dosing.bands import CALCITE, CONSERVED, NEEDS_PIVOT, amounts_of, rows_of
 from chemistry.dosing.cupboard import Stocked, columns
-from chemistry.dosing.remineralise import Recipe, Wish, least_miss, made_of
+from chemistry.dosing.nearest import least_miss, made_of
+from chemistry.dosing.remineralise import Recipe, Wish
 from chemistry.dosing.ways_out import (
     Asked,
     Move,
@@ -30,12 +31,17 @@ from chemistry.dosing.ways_out import (
     own_end,
     unit_of,
 )
+from chemistry.programmes.budget import Budget, OutOfWork, question
 from chemistry.programmes.linear_programme import Array, Programme, solve
 from chemistry.substances import ion_charge
 from chemistry.units import figure
 from chemistry.water.composition import ION_SYMBOLS, Water
 from chemistry.water.equilibrium import closed
 from chemistry.water.target import measures
+
+# Of the question's budget for the rows that ways out are sought at; of what is left of it for one kind of them, and of
+# that for one of its kind.
+_FOR_PIVOT, _FOR_ONE_KIND, _FOR_ONE_WAY = 0.1, 0.4, 0.5
 
 
 @dataclass(frozen=True)
@@ -56,16 +62,21 @@ class Conflict:
 
     bands: the few that cannot hold at once; none of them can be left out.  charge: why no salts whatever could hold them,
     or empty.  by_scale: whether only the steps of the scale stand in the way.  ways_out: any one of them alone would do
-    it; those of several moves are told only where no single thing to get, or no single band, would.
+    it; those of several moves are told only where no single thing to get, or no single band, would.  proven: whether there is
+    no recipe, and not only none found in the time.  not_sought: kinds of ways out that the time did not suffice for.
     """
 
     bands: tuple[str, ...]
     charge: str
     by_scale: bool
     ways_out: tuple[WayOut, ...]
+    proven: bool = True
+    not_sought: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         """What stands in the way."""
+        if not self.proven:
+            return f"no recipe was found in the time, though there may be one; the nearest misses {listed(self.bands)}."
         if self.by_scale:
             return f"the steps of the scale are too coarse for {listed(self.bands)} in so little water."
         said = f"{listed(self.bands)} cannot be held at once with what is in the cupboard."
@@ -74,47 +85,113 @@ class Conflict:
         return f"{said} {self.charge}".strip()
 
     def advice(self) -> str:
-        """What would do it."""
+        """What would do it, and what was not looked for."""
         ways = [way.text for way in self.ways_out]
-        if not ways:
-            return "Choose another target, or other source water."
-        if len(ways) == 1:
-            return f"This would do it: {ways[0]}."
-        return f"Any one of these alone would do it: {'; or '.join(ways)}."
+        if len(ways) > 1:
+            said = f"Any one of these alone would do it: {'; or '.join(ways)}."
+        elif ways:
+            said = f"This would do it: {ways[0]}."
+        elif self.proven and not self.not_sought:
+            said = "Choose another target, or other source water."
+        else:
+            said = ""
+        return f"{said} {self.in_time()}".strip()
+
+    def in_time(self) -> str:
+        """What more patience may do; empty where it cannot."""
+        if self.not_sought:
+            return f"The time did not suffice to look for {listed(self.not_sought)}: have more patience."
+        return "" if self.proven else "More patience may find one."
 
 
 def explained(water: Water, cupboard: Sequence[Stocked], wish: Wish, found: Recipe) -> Conflict | None:
     """Why `found`, the nearest recipe there is, misses a band; None where it misses none."""
-    by_scale = bool(found.missed_by_scale)
-    if not (found.missed or by_scale):
+    if found.found:
         return None
-    water = closed(water)
+    with question() as budget:
+        return _explained(water, cupboard, wish, found, budget)
+
+
+def _explained(water: Water, cupboard: Sequence[Stocked], wish: Wish, found: Recipe, budget: Budget) -> Conflict:
+    by_scale, water = bool(found.missed_by_scale), closed(water)
     shelf = columns(water, cupboard, wish.volume_l, step_g=wish.step_g, parts=wish.parts, deionised=wish.deionised)
-    pivot = made_of(water, shelf.finely(), least_miss(water, shelf.finely(), wish), wish.volume_l)
-    asked = Asked(water, cupboard, wish, shelf, rows_of(wish.target, pivot, wish.times_air))
-    gets = of_the_scale(asked) if by_scale else chain(more_stock(asked), deionised_offered(asked), bought(asked))
-    single = _true(asked, ((move,) for move in gets))
-    moved = _true(asked, ((move,) for move in bands_moved(asked)))
+    with budget.apart(_FOR_PIVOT):
+        pivot = made_of(water, shelf.finely(), least_miss(water, shelf.finely(), wish), wish.volume_l)
+        asked = Asked(water, cupboard, wish, shelf, rows_of(wish.target, pivot, wish.times_air))
+        bands, charge = _standing_in_the_way(asked, found)
+    search = _Search(asked, budget)
+    # A scale is blamed where any amount would do; where nothing is proven, a finer one may help as well as all the rest.
+    single = [*search.ways("a finer scale or a larger volume", of_the_scale)] if by_scale or not found.proven else []
+    if not by_scale:
+        single += search.ways("more of a stock", more_stock)
+        single += search.ways("deionised water", deionised_offered)
+        single += search.ways("a salt to get", bought)
+    moved = search.ways("a band to move", bands_moved)
     # What takes two things to get, or several bands to move, is told only where one does not do.
-    several = [] if single or by_scale else _true(asked, [tuple(all_bought(asked))])
-    together = [] if single or moved else _true(asked, [tuple(all_moved(asked))])
+    several = [] if single or by_scale else search.together("several salts to get", all_bought)
+    together = [] if single or moved else search.together("several bands to move", all_moved)
     ways = [*single, *several, *moved, *together]
-    bands = tuple(
-        standing_in_words(standing.band, standing.limit, standing.value) for standing in found.missed_by_scale
-    )
     return Conflict(
-        bands if by_scale else _fewest_ends(asked.with_shelf(shelf.finely())),
-        _charge(asked),
+        bands,
+        charge,
         by_scale,
         tuple(WayOut(moves) for moves in ways),
+        found.proven,
+        tuple(search.not_sought),
     )
 
 
-def _true(asked: Asked, ways: Iterable[tuple[Move, ...]]) -> list[tuple[Move, ...]]:
-    """The ways that lead out, each tried as it would be done: with a finer scale besides where whole steps want that."""
-    if not asked.shelf.whole and not any(name in NEEDS_PIVOT for name, _ in asked.wish.target.bands()):
-        return [moves for moves in ways if moves]  # the rows hold everywhere, and any amount can be measured
-    return [found for moves in ways if moves and (found := _leading_out(asked, moves))]
+def _standing_in_the_way(asked: Asked, found: Recipe) -> tuple[tuple[str, ...], str]:
+    """The bands that cannot hold at once, and why no salts could; those that the nearest misses where that is not known."""
+    missed = found.missed_by_scale or found.missed
+    bands, charge = tuple(standing_in_words(at.band, at.limit, at.value) for at in missed), ""
+    if found.proven:
+        with suppress(OutOfWork):
+            charge = _charge(asked)
+            bands = bands if found.missed_by_scale else _fewest_ends(asked.with_shelf(asked.shelf.finely()))
+    return bands, charge
+
+
+class _Search:
+    """Ways out, kind by kind, and the kinds that the budget did not suffice for."""
+
+    def __init__(self, asked: Asked, budget: Budget) -> None:
+        self.not_sought: list[str] = []
+        self._asked, self._budget = asked, budget
+
+    def ways(self, kind: str, moves: Callable[[Asked], Iterator[Move]]) -> list[tuple[Move, ...]]:
+        """All of one kind, each of one move."""
+        return self._sought(kind, lambda: ((move,) for move in moves(self._asked)))
+
+    def together(self, kind: str, moves: Callable[[Asked], list[Move]]) -> list[tuple[Move, ...]]:
+        """One of several moves."""
+        return self._sought(kind, lambda: iter([tuple(moves(self._asked))]))
+
+    def _sought(self, kind: str, ways: Callable[[], Iterator[tuple[Move, ...]]]) -> list[tuple[Move, ...]]:
+        """Those that lead out, each tried as it would be done."""
+        budget, asked, found = self._budget, self._asked, []
+        # Where any amount can be measured and the rows hold everywhere, there is nothing to try.
+        sure = not asked.shelf.whole and not any(name in NEEDS_PIVOT for name, _ in asked.wish.target.bands())
+        try:
+            with budget.at_most(_FOR_ONE_KIND * budget.left):
+                for moves in ways():
+                    if moves and (done := moves if sure else self._leading_out(kind, moves)):
+                        found.append(done)
+        except OutOfWork:
+            self._lost(kind)
+        return found
+
+    def _leading_out(self, kind: str, moves: tuple[Move, ...]) -> tuple[Move, ...]:
+        try:
+            with self._budget.at_most(_FOR_ONE_WAY * self._budget.left):
+                return _leading_out(self._asked, moves)
+        except OutOfWork:
+            self._lost(kind)
+            return ()
+
+    def _lost(self, kind: str) -> None:
+        if kind not in self.not_sought:
+            self.not_sought.append(kind)
 
 
 def _leading_out(asked: Asked, moves: tuple[Move, ...]) -> tuple[Move, ...]:

@@ -26,6 +26,7 @@ from chemistry.dosing.bands import (
 )
 from chemistry.dosing.choice import Rows
 from chemistry.dosing.cupboard import Columns
+from chemistry.programmes.budget import ARRAY_OF_WATERS, WATER_IN_ARRAY, current
 from chemistry.programmes.linear_programme import Array
 from chemistry.water.composition import Water
 from chemistry.water.constants import HIGHEST_C, LOWEST_C
@@ -299,7 +300,8 @@ def _alkalinities_at(way: Way, amounts: Array, ph: Array) -> Array:
 
 
 def _waters(like: Water, amounts: Array, degrees_c: Array) -> Water:
-    """An array of waters of these amounts and temperatures, their carbon left open."""
+    """An array of waters of these amounts and temperatures, their carbon left open; about to be brought to equilibrium."""
+    current().take(ARRAY_OF_WATERS + WATER_IN_ARRAY * amounts.shape[1])
     given: dict[str, Any] = {name: amounts[row] for row, name in enumerate(_TRACKED) if name != "carbon_mmol_l"}
     # One temperature for all is much the faster.
     given["temperature_c"] = degrees_c if np.ptp(degrees_c) else float(degrees_c[0])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chemistry.dosing.choice import Rows
+from chemistry.programmes.budget import OutOfWork
 from chemistry.programmes.linear_programme import Array, Programme, solve
 
 # Amounts weigh so little, against what they can do, that they only settle which of equal misses is taken.
@@ -22,10 +23,13 @@ class Given:
     above: Array
 
 
-def give(rows: Rows, cost: Array, most: Array, whole: bool, below: Array, above: Array) -> Given | None:
+def give(
+    rows: Rows, cost: Array, most: Array, whole: bool, below: Array, above: Array, gap: float = 0.0
+) -> Given | None:
     """Amounts of least give; None where even that does not help.
 
     cost, most: of the columns.  below, above: what it costs to give one unit of a row's end; infinite: it does not give.
+    gap: how far above the least, as a share of it, whole amounts may lie.  Raises OutOfWork, with the least give found.
     """
     columns, count = len(most), len(rows.low)
     matrix = np.hstack([rows.matrix, np.eye(count), -np.eye(count)])
@@ -34,12 +38,17 @@ def give(rows: Rows, cost: Array, most: Array, whole: bool, below: Array, above:
     size = max(float(cost.max(initial=0.0)), 1e-12)
     saved = _least(gives) * _least_effect(rows.matrix, cost / size)
     weights = np.concatenate([_AMOUNTS * cost / size, np.where(np.isfinite(gives), gives / saved, 0.0)])
-    found = solve(
-        Programme(weights, matrix, rows.low, rows.high, np.concatenate([most, ends]), columns if whole else 0)
-    )
-    if found is None:
-        return None
-    return Given(found[:columns], found[columns : columns + count], found[columns + count :])
+    programme = Programme(weights, matrix, rows.low, rows.high, np.concatenate([most, ends]), columns if whole else 0)
+
+    def given(found: Array | None) -> Given | None:
+        if found is None:
+            return None
+        return Given(found[:columns], found[columns : columns + count], found[columns + count :])
+
+    try:
+        return given(solve(programme, gap))
+    except OutOfWork as end:
+        raise OutOfWork(given(end.best)) from None
 
 
 def _least_effect(matrix: Array, cost: Array) -> float:

@@ -10,6 +10,7 @@ from chemistry.dosing.bands import Standing, standings, value_of
 from chemistry.dosing.course import Limits
 from chemistry.dosing.cupboard import Deionised
 from chemistry.errors import BadInput, Fault, NoAnswer
+from chemistry.findings import Finding
 from chemistry.water.composition import Water, dgh_per_mmol
 from chemistry.water.constants import HIGHEST_C, LOWEST_C
 from chemistry.water.equilibrium import at_air
@@ -93,7 +94,9 @@ class Transition:
     reached: bands of the target at the end.  each_alone: changes the quantity that takes most would need if it stood
     alone.  with_target_refill: changes with a refill that is the middle of the target itself, which comes ever closer and
     never quite arrives; None where it does not come inside the bands at all.  by_scale: whether the scale made it longer.
-    settles: hardness [mmol/L] and alkalinity [meq/L] the tank settles at for good, by what it is topped off with.
+    settles: hardness [mmol/L] and alkalinity [meq/L] the tank settles at for good, by what it is topped off with.  proven:
+    whether no fewer changes, and in so many no fewer salts, do it; else it is the best that was found in the time, and no
+    way has fewer changes, nor one of as many fewer salts, than `at_least`.
     """
 
     changes: tuple[Change, ...]
@@ -102,6 +105,18 @@ class Transition:
     with_target_refill: int | None
     by_scale: bool
     settles: dict[str, tuple[float, float]]
+    proven: bool = True
+    at_least: tuple[int, int] | None = None
+
+    def not_proven(self) -> list[Finding]:
+        """A note where the time ended before the way was proven the best."""
+        if self.at_least is None:
+            return []
+        text = (
+            f"The best way found in the time: none has fewer than {self.at_least[0]} changes, and none of so many fewer "
+            f"than {self.at_least[1]} salts. More patience may find a better one."
+        )
+        return [Finding("note", "best_found_in_time", text)]
 
 
 def default_limits() -> Limits:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from chemistry import reference
 from chemistry.dosing.premix import Bucket, Premix, Saturation
+from chemistry.dosing.remineralise import Recipe
 from chemistry.findings import Finding
 from chemistry.substances import salt
 from chemistry.units import figure
@@ -89,3 +90,14 @@ def _finding(place: Saturation) -> Finding:
     row = reference.table("limits")[limit]
     code = f"clouding_{kind.split()[0]}"
     return Finding("caution", code, text, place.si_calcite, float(row["value"]), row["unit"], reference.cited(row))
+
+
+def not_proven(made: Recipe) -> list[Finding]:
+    """A note where the time ended before a recipe was proven the first by the order."""
+    if made.proven or not made.found:
+        return []
+    bound = f": {made.bound.text}" if made.bound else ""
+    text = (
+        f"The recipe lies in every band and is the best found in the time{bound}. More patience may find a better one."
+    )
+    return [Finding("note", "best_found_in_time", text)]

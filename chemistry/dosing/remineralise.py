@@ -14,22 +14,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from chemistry import reference
-from chemistry.dosing.bands import CONSERVED, NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
-from chemistry.dosing.choice import Rows, choose, order_of
-from chemistry.dosing.cupboard import Columns, Deionised, Stocked, columns, with_added
-from chemistry.dosing.elastic import give
+from chemistry.dosing.bands import NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
+from chemistry.dosing.choice import choose, order_of
+from chemistry.dosing.cupboard import Columns, Deionised, Stocked, columns
+from chemistry.dosing.nearest import least_miss, made_of, nearest, programme_of, some_miss
 from chemistry.errors import BadInput, Fault
-from chemistry.programmes.linear_programme import Array
+from chemistry.programmes.budget import Budget, OutOfWork, question, rungs
+from chemistry.programmes.linear_programme import Array, Programme, solve
+from chemistry.units import figure
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
 from chemistry.water.target import Target, measures
 
-# Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
-_SLACK = 1e-7
 # Rows that need a pivot are drawn anew at the answer; each time the answer moves a hundredth as far.
 _ROUNDS = 10
-# What a miss counts for where not all bands can be held; the ends of the others are never bought with these.
-_GRAVITY = {"hardness_mmol_l": 1000.0, "alkalinity_meq_l": 1000.0, "ph_aerated": 30.0, "ph_at_once": 30.0}
+# Of what is left of a question's budget, so much goes into a recipe (the rest is kept for saying why there is none); and
+# of one attempt so much into that without carbonates.
+_FOR_RECIPE, _FOR_GENTLE = 0.75, 0.7
 
 
 @dataclass(frozen=True)
@@ -68,13 +69,34 @@ class Wish:
 
 
 @dataclass(frozen=True)
+class Bound:
+    """What no recipe of these salts inside the bands can do better than.
+
+    salts: there are at least so many.  cost: at least so much, in the cupboard's currency; in grams where not `priced`.
+    """
+
+    salts: int
+    cost: float
+    priced: bool
+
+    @property
+    def text(self) -> str:
+        """For a person."""
+        least = f"cost less than {figure(self.cost, 3)}" if self.priced else f"weigh less than {figure(self.cost, 3)} g"
+        count = "no salt" if self.salts == 0 else f"{self.salts} salt{'s' * (self.salts > 1)}"
+        return f"the fewest salts are at least {count}, and no recipe can {least}"
+
+
+@dataclass(frozen=True)
 class Recipe:
     """Grams of each salt for the whole volume (used salts only, by name) and the water that comes of it.
 
     steps: the same in steps of scale or spoon, of all batches; None where any amount can be measured.  deionised_l: of the
     volume.  cost: in the cupboard's currency; None where a price is not known.  reached: every band.  missed: bands that the
     cupboard cannot reach, measured however finely.  missed_by_scale: bands that only the rounding to the scale loses.
-    harsh: salts in it that raise pH far (carbonates), taken only where gentle ones fail.
+    harsh: salts in it that raise pH far (carbonates), taken only where gentle ones fail.  proven: whether it is the first by
+    the order or, where it misses a band, whether there is none; else it is the best that was found in the time, and
+    `bound` says how much better any other could be (None where it is proven, or misses a band).
     """
 
     grams: Mapping[str, float]
@@ -86,6 +108,13 @@ class Recipe:
     steps: Mapping[str, int] | None = None
     deionised_l: float = 0.0
     cost: float | None = None
+    proven: bool = True
+    bound: Bound | None = None
+
+    @property
+    def found(self) -> bool:
+        """Whether it lies inside every band."""
+        return not (self.missed or self.missed_by_scale)
 
 
 def recipe(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
@@ -96,21 +125,78 @@ def recipe(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
     are missed least, then pH, then the rest. Raises BadInput where pH at once has a band and the carbon of the water is not
     known, OutOfRange for a band of pH that no such water can have.
     """
-    gentle = _made(water, [item for item in cupboard if item.salt.gentle], wish)
-    if _lost(gentle) == (0, False) or all(item.salt.gentle for item in cupboard):
-        return gentle
-    harsh = _made(water, cupboard, wish)
-    return harsh if _lost(harsh) < _lost(gentle) else gentle
+    with question() as budget:
+        best, at_least = None, 0
+        for rung in rungs(_FOR_RECIPE * budget.left):
+            with budget.at_most(rung):
+                made, needed = _attempted(water, cupboard, wish, budget)
+            if made.proven:
+                return made
+            at_least = max(at_least, needed)
+            if best is None or _rank(made, wish) < _rank(best, wish):
+                best = made
+        if best is None:  # next to nothing is left of the budget
+            with budget.at_most(0):
+                best, at_least = _attempted(water, cupboard, wish, budget)
+        return replace(best, bound=_bound(water, cupboard, wish, at_least, budget)) if best.found else best
+
+
+def _attempted(water: Water, cupboard: Sequence[Stocked], wish: Wish, budget: Budget) -> tuple[Recipe, int]:
+    """The recipe as far as the budget goes, and how many salts it needs at least, as far as is known."""
+    gentle = [item for item in cupboard if item.salt.gentle]
+    only_gentle = len(gentle) == len(cupboard)
+    with budget.at_most((1.0 if only_gentle else _FOR_GENTLE) * budget.left):
+        made, at_least = _made(water, gentle, wish)
+    if only_gentle or made.found:
+        return made, at_least
+    harsh, needed = _made(water, cupboard, wish)
+    if not harsh.found and not (made.proven and harsh.proven):  # there may be one without, or with
+        return replace(made if _lost(made) <= _lost(harsh) else harsh, proven=False), min(at_least, needed)
+    if _lost(harsh) < _lost(made):
+        return replace(harsh, proven=harsh.proven and made.proven), needed
+    return made, at_least
+
+
+def _rank(made: Recipe, wish: Wish) -> tuple[float, ...]:
+    """Of recipes that are not proven, the one of least rank is kept: inside the bands, clear, and first by the order."""
+    cost = sum(made.grams.values()) if made.cost is None else made.cost
+    counts = {"salts": len(made.grams), "cost": cost, "sodium": made.water.sodium_mmol_l, "water": made.deionised_l}
+    clouds = not _clear(made.water, wish, reference.value("limits", "calcite_calm"))
+    return (
+        *map(float, _lost(made)),
+        float(clouds),
+        *(counts[word] for word in order_of(wish.prefer) if word in counts),
+    )
+
+
+def _bound(water: Water, cupboard: Sequence[Stocked], wish: Wish, at_least: int, budget: Budget) -> Bound:
+    """What holds for every recipe: from the bands whose rows hold everywhere, and amounts measured finely."""
+    water = closed(water)
+    shelf = _shelf(water, cupboard, wish).finely()
+    rows = programme_of(rows_of(wish.target, None, wish.times_air), water, shelf)
+    with budget.one_call():
+        found = solve(Programme(shelf.cost, rows.matrix, rows.low, rows.high, shelf.most))
+    cost = 0.0 if found is None else float(shelf.cost @ found)
+    return Bound(at_least if order_of(wish.prefer)[0] == "salts" else 0, cost, shelf.priced)
 
 
 def can_be_held(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> bool:
-    """Whether `recipe` would lie inside every band; spares what it does where none does. Raises as it does."""
+    """Whether `recipe` would lie inside every band; spares what it does where none does.
+
+    Raises as it does, and OutOfWork where the budget of the question ends before that is known.
+    """
     water = closed(water)
     gentle = [item for item in cupboard if item.salt.gentle]
-    return any(
-        _inside(water, _shelf(water, salts, wish), wish) is not None
-        for salts in ([gentle] if len(gentle) == len(cupboard) else [gentle, cupboard])
-    )
+
+    def holds(salts: Sequence[Stocked]) -> bool:
+        try:
+            return _inside(water, _shelf(water, salts, wish), wish) is not None
+        except OutOfWork as end:
+            if end.best is None:
+                raise
+            return True
+
+    return any(holds(salts) for salts in ([gentle] if len(gentle) == len(cupboard) else [gentle, cupboard]))
 
 
 def _shelf(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Columns:
@@ -122,21 +208,25 @@ def _lost(made: Recipe) -> tuple[int, bool]:
     return len(made.missed), bool(made.missed_by_scale)
 
 
-def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
-    """The recipe from exactly these salts."""
+def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> tuple[Recipe, int]:
+    """The recipe from exactly these salts, and how many of them it needs at least, as far as is known."""
     water = closed(water)
     shelf = _shelf(water, cupboard, wish)
-    amounts = _inside(water, shelf, wish)
-    by_scale = False
+    amounts: Array | None = None
+    by_scale, proven, at_least = False, True, 0
+    try:
+        amounts = _inside(water, shelf, wish)
+        by_scale = amounts is None and shelf.whole and _inside(water, shelf.finely(), wish) is not None
+    except OutOfWork as end:
+        proven, amounts, at_least = False, end.best, end.at_least
     if amounts is None:
-        by_scale = shelf.whole and _inside(water, shelf.finely(), wish) is not None
-        amounts = least_miss(water, shelf, wish)
+        amounts = least_miss(water, shelf, wish) if proven else some_miss(water, shelf, wish)
     made = made_of(water, shelf, amounts, wish.volume_l)
     reached = standings(made, wish.target, wish.times_air)
     missed = tuple(standing for standing in reached if not standing.held)
     used = {item.salt.name: number for item, number in zip(shelf.salts, amounts, strict=False) if number > 1e-9}
     unit = {item.salt.name: float(unit_g) for item, unit_g in zip(shelf.salts, shelf.unit, strict=False)}
-    return Recipe(
+    recipe = Recipe(
         grams={name: float(number) * unit[name] for name, number in used.items()},
         water=made,
         reached=reached,
@@ -146,52 +236,61 @@ def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
         steps={name: round(number) * wish.parts for name, number in used.items()} if shelf.whole else None,
         deionised_l=float(amounts[shelf.count :] @ shelf.unit[shelf.count :]),
         cost=float(amounts @ shelf.cost) if shelf.priced else None,
+        proven=proven,
     )
-
-
-def made_of(water: Water, shelf: Columns, amounts: Array, volume_l: float) -> Water:
-    """The refill: `water`, by its carbon, with so many units of every column; deionised water thins all the rest."""
-    own = max(1 - float(amounts[shelf.count :] @ shelf.unit[shelf.count :]) / volume_l, 0.0)
-    thinned = {
-        name: getattr(water, name) * own
-        for name in ("nitrate_mg_l", "ammonia_mg_n_l", "free_chlorine_mg_l", "total_chlorine_mg_l")
-    }
-    # Of deionised water alone, what rounding leaves of the rest must not lie below nothing.
-    added = np.maximum(shelf.effect @ amounts, -np.maximum(amounts_of(water), 0.0))
-    return with_added(replace(water, **thinned), added)
-
-
-def programme_of(rows: Sequence[Row], water: Water, shelf: Columns) -> Rows:
-    """The rows over the units of every column."""
-    weights = np.array([row.weights for row in rows]).reshape(len(rows), len(CONSERVED))
-    low, high = (np.array([getattr(row, end) for row in rows]) - weights @ amounts_of(water) for end in ("low", "high"))
-    return Rows(weights @ shelf.effect, low - _SLACK, high + _SLACK)
+    return recipe, at_least
 
 
 def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
-    """Units inside every band, and clear where that can be had; None where there are none."""
-    clear = reference.value("limits", "calcite_calm")
+    """Units inside every band, and clear where that can be had; None where there are none.
+
+    Raises OutOfWork, with the best that was found, where the budget of the question ends first.
+    """
     pivot, amounts = None, None
     needs_pivot = any(name in NEEDS_PIVOT for name, _ in wish.target.bands())
     older: list[Row] = []
     edge = None  # inside every band by no more than is forgiven, where rows see nothing
+    at_least = 0
+    drawn: set[tuple[bytes, int]] = set()
+
+    def held(amounts: Array | None) -> bool:
+        return amounts is not None and _held(made_of(water, shelf, amounts, wish.volume_l), wish)
+
     for _ in range(_ROUNDS):
         rows = rows_of(wish.target, pivot, wish.times_air)
         programme = programme_of([*rows, *older], water, shelf)
-        amounts = choose(programme, shelf, wish.prefer)
-        if amounts is None and pivot is None:
-            return None
-        older += _lasting(rows, pivot)
-        # Rows drawn far from any answer may leave none: the nearest to them is a better place to draw them.
-        nearest = _nearest(rows, water, shelf) if amounts is None else amounts
-        pivot = made_of(water, shelf, nearest, wish.volume_l)
-        if not needs_pivot or all(standing.held for standing in standings(pivot, wish.target, wish.times_air)):
+        try:
+            amounts = choose(programme, shelf, wish.prefer)
+            if amounts is None and pivot is None:
+                return None
+            lasting = _lasting(rows, pivot)
+            # Rows drawn far from any answer may leave none: the nearest to them is a better place to draw them.
+            near = nearest(rows, water, shelf) if amounts is None else amounts
+        except OutOfWork as end:
+            at_least = end.at_least if pivot is None else at_least
+            raise OutOfWork(end.best if held(end.best) else edge, at_least) from None
+        if pivot is None and amounts is not None:  # the rows of all other pivots hold besides these
+            at_least = int(np.count_nonzero(amounts[: shelf.count] > 1e-9))
+        pivot = made_of(water, shelf, near, wish.volume_l)
+        if not needs_pivot or _held(pivot, wish):
             if amounts is not None:
                 break
-            edge = nearest
+            edge = near
+        older += [row for row in lasting if not any(np.array_equal(row.weights, other.weights) for other in older)]
+        if (place := (near.tobytes(), len(older))) in drawn:  # from here on everything would come again
+            amounts = edge
+            break
+        drawn.add(place)
     else:
         amounts = edge
-    return None if amounts is None else _cleared(water, shelf, wish, amounts, clear)
+    try:
+        return None if amounts is None else _cleared(water, shelf, wish, amounts)
+    except OutOfWork as end:
+        raise OutOfWork(end.best, at_least) from None
+
+
+def _held(made: Water, wish: Wish) -> bool:
+    return all(standing.held for standing in standings(made, wish.target, wish.times_air))
 
 
 def _lasting(rows: Sequence[Row], pivot: Water | None) -> list[Row]:
@@ -206,13 +305,20 @@ def _lasting(rows: Sequence[Row], pivot: Water | None) -> list[Row]:
     return [replace(row, high=math.inf) for row in rows if row.band == name and row.weights @ at < row.low]
 
 
-def _cleared(water: Water, shelf: Columns, wish: Wish, first: Array, cap: float) -> Array:
-    """The same, or units inside every band whose saturation stays under the cap, where there are such."""
+def _cleared(water: Water, shelf: Columns, wish: Wish, first: Array) -> Array:
+    """The same, or units inside every band whose saturation stays calm, where there are such.
+
+    Raises OutOfWork, with either, where the budget of the question ends first.
+    """
+    cap = reference.value("limits", "calcite_calm")
     if _clear(made_of(water, shelf, first, wish.volume_l), wish, cap):
         return first
-    for tried in Cap(cap).tries(water.calcium_mmol_l):
-        if (found := _under(water, shelf, wish, first, tried)) is not None:
-            return found
+    try:
+        for tried in Cap(cap).tries(water.calcium_mmol_l):
+            if (found := _under(water, shelf, wish, first, tried)) is not None:
+                return found
+    except OutOfWork as end:
+        raise OutOfWork(first if end.best is None else end.best) from None
     return first
 
 
@@ -229,7 +335,11 @@ def _under(water: Water, shelf: Columns, wish: Wish, amounts: Array, cap: Cap) -
                 break
             clear = amounts
         rows = rows_of(wish.target, pivot, wish.times_air, cap)
-        found = choose(programme_of(rows, water, shelf), shelf, wish.prefer)
+        try:
+            found = choose(programme_of(rows, water, shelf), shelf, wish.prefer)
+        except OutOfWork as end:
+            better = end.best is not None and _clear(made_of(water, shelf, end.best, wish.volume_l), wish, cap.index)
+            raise OutOfWork(end.best if better and clear is None else clear) from None
         if found is None:
             break
         amounts = found
@@ -238,23 +348,3 @@ def _under(water: Water, shelf: Columns, wish: Wish, amounts: Array, cap: Cap) -
 
 def _clear(made: Water, wish: Wish, cap: float) -> bool:
     return all(standing.held for standing in standings(made, wish.target, wish.times_air, cap))
-
-
-def least_miss(water: Water, shelf: Columns, wish: Wish) -> Array:
-    """Units of the least weighted miss, each counted against the size of its band."""
-    pivot = None
-    amounts = np.zeros(len(shelf.unit))
-    for _ in range(3):
-        rows = rows_of(wish.target, pivot, wish.times_air)
-        amounts = _nearest(rows, water, shelf)
-        pivot = made_of(water, shelf, amounts, wish.volume_l)
-    return amounts
-
-
-def _nearest(rows: Sequence[Row], water: Water, shelf: Columns) -> Array:
-    """Units that miss the rows least."""
-    price = np.array([_GRAVITY.get(row.band, 1.0) / row.size for row in rows])
-    found = give(programme_of(rows, water, shelf), shelf.cost, shelf.most, shelf.whole, price, price)
-    if found is None:  # cannot be: every row gives
-        raise AssertionError("the elastic programme has no solution")
-    return found.amounts

@@ -11,18 +11,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import fields, replace
-from itertools import combinations, product
-from typing import Any
+from itertools import combinations
 
 import numpy as np
 
 from chemistry import reference
 from chemistry.dosing.bands import Cap, standings
 from chemistry.dosing.conflicts import explained
-from chemistry.dosing.course import Course, Limits, Way, tracked, with_tracked
+from chemistry.dosing.course import Course, Limits, Way, tracked
 from chemistry.dosing.cupboard import Stocked, columns
 from chemistry.dosing.journey import (
-    ANYTHING,
     MOST_CHANGES,
     Change,
     Journey,
@@ -34,23 +32,20 @@ from chemistry.dosing.journey import (
     temperatures,
     with_target_refill,
 )
-from chemistry.dosing.legs import Found, amounts_inside, kept, reached, solved, under
+from chemistry.dosing.legs import Found, amounts_inside, reached, solved
 from chemistry.dosing.remineralise import Wish, recipe
-from chemistry.errors import NoAnswer
+from chemistry.dosing.roundings import anywhere, exact, weighed
+from chemistry.errors import NoAnswer, NotInTime
+from chemistry.programmes.budget import Budget, OutOfWork, question
 from chemistry.programmes.linear_programme import Array
 from chemistry.units import figure
 from chemistry.water.equilibrium import at_air, closed, deionised_water
-from chemistry.water.target import Band
 
-# Parts of the limits kept back for later roundings, tried one after another.
-_KEPT_BACK = (0.05, 0.0, 0.15)
-_MOST_ROUNDINGS = 4
-# More whole numbers than this are not looked for all at once (it would take minutes), and a part more of every limit is
-# allowed at first where they are.
-_MOST_AT_ONCE = 16
-_LOOSENED = 0.05
 # A scale that would make the way longer than this is too coarse for it.
 _MOST_LONGER = 4
+# Of what is left of a question's budget: for the way (the rest is kept for saying why there is none), for the fewest salts
+# of one number of changes, and for their roundings.
+_FOR_WAY, _FOR_SALTS, _FOR_STEPS = 0.8, 0.4, 0.6
 # More sets of salts than this of one size are not gone through: then all of the cupboard is offered.
 _MOST_SETS = 400
 
@@ -59,27 +54,87 @@ def transition(journey: Journey, cupboard: Sequence[Stocked]) -> Transition:
     """The fewest changes from the tank's water into the target's bands.
 
     Raises NoAnswer where the first change already breaks a limit at this share (with the largest share that does not), and
-    where no number of changes up to MOST_CHANGES arrives.
+    where no number of changes up to MOST_CHANGES arrives; NotInTime where the budget of the question ends before that is
+    known.
     """
     way = _way(journey, [item for item in cupboard if item.salt.gentle])
     least = max(len(way.degrees_c) - 1, 0 if arrived(journey) else 1)
     if least == 0:
         here = standings(rested(journey.tank), journey.target, journey.times_air)
         return Transition((), here, 0, 0, False, settled(journey))
-    _refuse_illegal(way, journey)
-    finely = None
-    for count in range(least, MOST_CHANGES + 1):
-        if (found := solved(way, count)) is None:
-            continue
-        finely = finely or count
-        if count > finely + _MOST_LONGER:
-            break
-        for tried in (_fewest_salts(way, found), way):
-            amounts = _weighed(tried, count) if way.shelf.whole else _exact(tried, count)
+    with question() as budget:
+        search = _Search(journey, way, budget)
+        try:
+            with budget.at_most(_FOR_WAY * budget.left):
+                _refuse_illegal(way, journey)
+                if (found := search.fewest(least)) is not None:
+                    return found
+                by_scale = search.finely is not None or _stock_lost_to_steps(way, least)
+        except OutOfWork:
+            raise search.not_in_time() from None
+        if search.cut_short:
+            raise search.not_in_time()
+        raise _never(journey, way, cupboard, by_scale=by_scale)
+
+
+class _Search:
+    """One number of changes after the other, until one does it, and what is known when the budget ends.
+
+    finely: the fewest that do it measured finely, if any.  cut_short: whether roundings were left untried for want of time.
+    """
+
+    def __init__(self, journey: Journey, way: Way, budget: Budget) -> None:
+        self.finely: int | None = None
+        self.cut_short = False
+        self._journey, self._way, self._budget = journey, way, budget
+        self._tried = 0
+
+    def fewest(self, least: int) -> Transition | None:
+        """The fewest changes; None where there are none, or the scale makes it much longer."""
+        for count in range(least, MOST_CHANGES + 1):
+            found = solved(self._way, count)
+            self._tried = count
+            if found is None:
+                continue
+            self.finely = self.finely or count
+            if count > self.finely + _MOST_LONGER:
+                break
+            if (made := self._in_steps(found, count)) is not None:
+                return made
+        return None
+
+    def _in_steps(self, found: Found, count: int) -> Transition | None:
+        """So many changes with the fewest salts, else with all of them, in whole steps; None where none are found."""
+        budget, finely = self._budget, self.finely or count
+        with budget.at_most(_FOR_SALTS * budget.left):
+            narrow, salts, proven = _fewest_salts(self._way, found)
+        for tried in (narrow, *([self._way] if np.any(narrow.shelf.most != self._way.shelf.most) else [])):
+            try:
+                with budget.at_most(_FOR_STEPS * budget.left):
+                    amounts = weighed(tried, count) if tried.shelf.whole else exact(tried, count)
+            except OutOfWork:
+                self.cut_short = True
+                continue
             if amounts is not None:
-                return _told(journey, tried, Course.of(tried, count), amounts, by_scale=count > finely)
-    by_scale = finely is not None or _stock_lost_to_steps(way, least)
-    raise _never(journey, way, cupboard, by_scale=by_scale)
+                made = _told(self._journey, tried, Course.of(tried, count), amounts, by_scale=count > finely)
+                if proven and not self.cut_short:
+                    return made
+                return replace(made, proven=False, at_least=(finely if self.cut_short else count, salts))
+        return None
+
+    def not_in_time(self) -> NotInTime:
+        """What is known when the budget is used up."""
+        share = f"{self._journey.share:.0%}"
+        if self.finely is not None:
+            near = f"measured finely, {self.finely} change{'s' * (self.finely > 1)} of {share} would do it"
+            hint = "Have more patience, or weigh finer."
+        elif self._tried:
+            near = f"up to {self._tried} change{'s' * (self._tried > 1)} of {share} do not do it"
+            hint = "Have more patience, change a larger share, or widen a limit or a band."
+        else:
+            near = "not even one change was settled"
+            hint = "Have more patience."
+        return NotInTime.of("transition", f"no way was found in the time, though there may be one; {near}.", hint)
 
 
 def _stock_lost_to_steps(way: Way, least: int) -> bool:
@@ -89,11 +144,6 @@ def _stock_lost_to_steps(way: Way, least: int) -> bool:
         return False
     whole = replace(way, shelf=fine)
     return any(solved(whole, count) is not None for count in range(least, MOST_CHANGES + 1))
-
-
-def _exact(way: Way, count: int) -> Array | None:
-    found = solved(way, count)
-    return None if found is None else found.amounts
 
 
 def _way(journey: Journey, cupboard: Sequence[Stocked]) -> Way:
@@ -123,23 +173,29 @@ def _way(journey: Journey, cupboard: Sequence[Stocked]) -> Way:
     return replace(way, cap=Cap(max(way.cap.index, own)))
 
 
-def _fewest_salts(way: Way, found: Found) -> Way:
-    """The same way with as few salts as still do it in so many changes; of those the set of least cost, then by name."""
+def _fewest_salts(way: Way, found: Found) -> tuple[Way, int, bool]:
+    """The same way with as few salts as still do it in so many changes; of those the set of least cost, then by name.
+
+    Besides, how few salts there are at least, and whether that is settled or the budget ended first.
+    """
     count, total = found.course.changes, way.shelf.count
-    for size in range(total):
-        sets = list(combinations(range(total), size))
-        if len(sets) > _MOST_SETS:
-            break
-        best, best_way = math.inf, None
-        for least, _, narrowed in sorted(_candidates(way, sets, count), key=lambda entry: entry[:2]):
-            if least >= best - 1e-6:  # no other can be cheaper
+    best, best_way, size = math.inf, None, 0
+    try:
+        for size in range(total):
+            sets = list(combinations(range(total), size))
+            if len(sets) > _MOST_SETS:
                 break
-            tried = solved(narrowed, count)
-            if tried is not None and tried.cost < best - 1e-6:
-                best, best_way = tried.cost, narrowed
-        if best_way is not None:
-            return best_way
-    return way
+            for least, _, narrowed in sorted(_candidates(way, sets, count), key=lambda entry: entry[:2]):
+                if least >= best - 1e-6:  # no other can be cheaper
+                    break
+                tried = solved(narrowed, count)
+                if tried is not None and tried.cost < best - 1e-6:
+                    best, best_way = tried.cost, narrowed
+            if best_way is not None:
+                return best_way, size, True
+    except OutOfWork:
+        return best_way or way, size, False
+    return way, size, size + 1 >= total
 
 
 def _candidates(way: Way, sets: Sequence[Sequence[int]], count: int) -> Iterator[tuple[float, Sequence[int], Way]]:
@@ -153,105 +209,6 @@ def _candidates(way: Way, sets: Sequence[Sequence[int]], count: int) -> Iterator
         amounts = amounts_inside(course, course.rows(None), 0)
         if amounts is not None:
             yield round(float(cost @ amounts), 6), chosen, narrowed
-
-
-def _weighed(way: Way, count: int) -> Array | None:
-    """Whole steps for all changes; a little of every limit and band is kept back for roundings yet to come, where it takes
-    that.
-    """
-    tries = (_one_by_one(way, count, kept_back) for kept_back in _KEPT_BACK)
-    found = next((found for found in tries if found is not None), None)
-    return _all_at_once(way, count) if found is None else found
-
-
-def _all_at_once(way: Way, count: int) -> Array | None:
-    """Whole steps for all changes as one integer programme, where it is small: finds what no rounding one by one does."""
-    fine, whole = solved(way, count), count * len(way.shelf.unit)
-    if fine is None or count * np.count_nonzero(way.shelf.most) > _MOST_AT_ONCE:
-        return None
-    for cap in way.cap.tries(way.source.calcium_mmol_l):
-        course = Course.of(replace(way, cap=cap), count)
-        # Whole steps may lie far from the fine amounts: what all but keeps the limits is a better place to draw rows.
-        loose = Course.of(_narrowed(course.way, -_LOOSENED), count)
-        near = amounts_inside(loose, loose.rows(fine.pivots), whole)
-        for pivots in (fine.pivots, *([] if near is None else [course.pivots(near)])):
-            if (found := under(course, pivots, whole)) is not None:
-                return found.amounts
-    return None
-
-
-def _one_by_one(way: Way, count: int, kept_back: float) -> Array | None:
-    """Whole steps for one change after another: the nearest to the fine amounts from which the rest can still follow."""
-    columns_each = len(way.shelf.unit)
-    weighed: list[Array] = []
-    rest = solved(_narrowed(way, kept_back), count)
-    if rest is None:
-        return None
-    for left in range(count - 1, 0, -1):
-        followed = None
-        for first in _roundings(rest.amounts[:columns_each], way.shelf.most):
-            tank = _after_one(way, first)
-            if tank is not None:
-                then = _after(way, tank, first)
-                narrowed = replace(_narrowed(then, kept_back), cap=rest.course.way.cap)
-                followed = under(Course.of(narrowed, left), rest.pivots.without_first(), 0)
-            if followed is not None:
-                break
-        if followed is None:
-            return None
-        weighed.append(first)
-        way, rest = then, followed
-    last = solved(way, 1)
-    whole = None if last is None else under(last.course, last.pivots, columns_each)
-    return None if whole is None else np.concatenate([*weighed, whole.amounts])
-
-
-def _roundings(amounts: Array, most: Array) -> list[Array]:
-    """Whole numbers next to the amounts, nearest first."""
-    used = [place for place in range(len(amounts)) if abs(amounts[place] - round(amounts[place])) > 1e-6]
-    found = []
-    for ups in product((0.0, 1.0), repeat=len(used)):
-        whole = np.round(amounts)
-        whole[used] = np.floor(amounts[used]) + ups
-        if np.all(whole <= most):
-            found.append(whole)
-    return sorted(found, key=lambda whole: float(np.abs(whole - amounts).sum()))[:_MOST_ROUNDINGS]
-
-
-def _after_one(way: Way, amounts: Array) -> Array | None:
-    """The tank after one change of these amounts; None where that breaks a limit."""
-    course = Course.of(_anywhere(way), 1)
-    rows = course.rows(None)
-    inside = rows.matrix @ amounts
-    if np.any(inside < rows.low) or np.any(inside > rows.high):
-        return None
-    pivots = course.pivots(amounts)
-    tank: Array = pivots.after[:, 0]
-    return tank if kept(course, pivots) else None
-
-
-def _narrowed(way: Way, part: float) -> Way:
-    """The way with a part less of every limit, of the width of every band of the target, and of a step of saturation."""
-    limits = Limits(**{field.name: getattr(way.limits, field.name) * (1 - part) for field in fields(Limits)})
-    bands: dict[str, Any] = {
-        name: Band(band.low + part / 2 * (band.high - band.low), band.high - part / 2 * (band.high - band.low))
-        for name, band in way.target.bands()
-        if math.isfinite(band.high)
-    }
-    cap = replace(way.cap, index=way.cap.index - part / 2)
-    return replace(way, limits=limits, target=replace(way.target, **bands), cap=cap)
-
-
-def _after(way: Way, tank: Array, used: Array) -> Way:
-    """The way that is left once the first change is done and topped off."""
-    salts = np.arange(len(used)) < way.shelf.count
-    most = np.where(salts, way.shelf.most - used, way.shelf.most)
-    return replace(
-        way,
-        tank=with_tracked(way.tank, tank + way.topped),
-        degrees_c=way.degrees_c[1:] or way.degrees_c,
-        shelf=replace(way.shelf, most=most),
-    )
 
 
 def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scale: bool) -> Transition:
@@ -283,12 +240,12 @@ def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scal
 
 def _refuse_illegal(way: Way, journey: Journey) -> None:
     """Raises NoAnswer, with the largest share that does not, where even one change breaks a limit however it is salted."""
-    if solved(_anywhere(way), 1) is not None:
+    if solved(anywhere(way), 1) is not None:
         return
     low, high = 0.0, journey.share
     for _ in range(12):
         middle = (low + high) / 2
-        tried = _anywhere(_way(replace(journey, share=middle, temperature_c=None), [*way.shelf.salts]))
+        tried = anywhere(_way(replace(journey, share=middle, temperature_c=None), [*way.shelf.salts]))
         low, high = (middle, high) if solved(tried, 1) is not None else (low, middle)
     percent = math.floor(100 * low)
     hint = (
@@ -297,11 +254,6 @@ def _refuse_illegal(way: Way, journey: Journey) -> None:
         else "Take another source water."
     )
     raise NoAnswer.of("share", _broken(way, journey), hint)
-
-
-def _anywhere(way: Way) -> Way:
-    """The same way, wherever it leads."""
-    return replace(way, target=ANYTHING)
 
 
 def _broken(way: Way, journey: Journey) -> str:
@@ -316,7 +268,7 @@ def _broken(way: Way, journey: Journey) -> str:
     alone = [
         word
         for name, word in names.items()
-        if solved(replace(_anywhere(way), limits=replace(none, **{name: getattr(way.limits, name)})), 1) is None
+        if solved(replace(anywhere(way), limits=replace(none, **{name: getattr(way.limits, name)})), 1) is None
     ]
     said = f"the limit of {' and of '.join(alone)}" if alone else "its limits"
     return f"a change of {journey.share:.0%} with this source breaks {said}, whatever salts are put in."

@@ -13,7 +13,8 @@ from chemistry.dosing.bands import CONSERVED, NEEDS_PIVOT, Row, rows_of, value_o
 from chemistry.dosing.choice import Rows, choose
 from chemistry.dosing.cupboard import DEIONISED, Columns, Deionised, Stocked, columns
 from chemistry.dosing.elastic import give
-from chemistry.dosing.remineralise import Wish, can_be_held, made_of, programme_of
+from chemistry.dosing.nearest import made_of, programme_of
+from chemistry.dosing.remineralise import Wish, can_be_held
 from chemistry.errors import OutOfRange
 from chemistry.programmes.linear_programme import Array, Programme, solve
 from chemistry.substances import Salt, salts

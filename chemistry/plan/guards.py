@@ -9,7 +9,7 @@ from chemistry import reference
 from chemistry.change.blending import scald_findings
 from chemistry.dosing.bands import Standing
 from chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_findings
-from chemistry.dosing.pouring import harsh_findings, premix_findings
+from chemistry.dosing.pouring import harsh_findings, not_proven, premix_findings
 from chemistry.findings import Finding, Level
 from chemistry.plan.figures import Figures, NeutraliserDose
 from chemistry.plan.heat_guards import heat_guards
@@ -82,10 +82,9 @@ def _bands(figures: Figures) -> list[Finding]:
     findings += [_missed(miss, "caution", "scale_misses_band", source) for miss in made.missed_by_scale]
     if conflict is not None:
         level: Level = "caution" if conflict.by_scale else "stop"
-        said = conflict.sentence()
-        findings.append(
-            Finding(level, "bands_conflict", f"{said[0].upper()}{said[1:]} {conflict.advice()}", source=source)
-        )
+        said, code = conflict.sentence(), "bands_conflict" if conflict.proven else "not_found_in_time"
+        findings.append(Finding(level, code, f"{said[0].upper()}{said[1:]} {conflict.advice()}", source=source))
+    findings += not_proven(made)
     findings += harsh_findings(made.harsh, figures.states.refill.at_once)
     return findings + premix_findings(figures.salting.premix)
 

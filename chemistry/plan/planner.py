@@ -23,6 +23,7 @@ from chemistry.plan.steps import steps_of
 from chemistry.plan.tote_steps import contact_minutes
 from chemistry.plan.water_guards import needs_airing
 from chemistry.plan.ways_out import with_ways_out
+from chemistry.programmes.budget import question
 from chemistry.units import figure, rounded_up
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
@@ -61,14 +62,17 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     tank = tank_named(household, tank_name)
     tap, before = tested_waters(household, tank)
     jobs = jobs or Jobs()
-    figures, steps, judged = _judged(household, tank, (tap.water, before.water), share, jobs)
+    waters = tap.water, before.water
 
     def stops_of(changed: Household, share: float | None) -> set[str]:
-        same = tank_named(changed, tank_name)
-        _, _, found = _judged(changed, same, (tap.water, before.water), share, jobs)
+        _, _, found = _judged(changed, tank_named(changed, tank_name), waters, share, jobs)
         return {finding.code for finding in found if finding.level == "stop"}
 
-    findings = [*tap.findings, *before.findings, *with_ways_out(judged, household, figures, stops_of)]
+    with question():
+        figures, steps, judged = _judged(household, tank, waters, share, jobs)
+    with question():  # where none is open, what is tried has a budget of its own
+        judged = with_ways_out(judged, household, figures, stops_of)
+    findings = [*tap.findings, *before.findings, *judged]
     stops = [finding for finding in findings if finding.level == "stop"]
     if stops:
         steps = steps_of(figures, stops)

@@ -12,8 +12,11 @@ from chemistry.findings import Finding, WayOut
 from chemistry.plan.figures import Figures
 from chemistry.plan.household import Household
 from chemistry.plan.household_tables import SaltTable
+from chemistry.programmes.budget import current
 from chemistry.units import figure
 
+# Of the whole budget, for one that is tried: a hard one must not take the time of all others.
+_EACH = 0.2
 _LESS = (0.75, 0.5, 0.25, 0.1)
 _MORE = (0.05, 0.1, 0.2, 0.4)
 _TOTES = (0.5, 0.25, 0.1)
@@ -44,15 +47,17 @@ def with_ways_out(
     """
     known = {finding.code for finding in findings if finding.level == "stop"}
     told: dict[str, set[str] | None] = {}
+    budget = current()
 
     def leads_out(variation: Variation, code: str) -> bool:
         key = variation.way.text
-        if key not in told:
+        if key not in told and budget.left > 0:  # what there was no time to try is not told
             try:
-                told[key] = stops_of(variation.household, variation.share)
+                with budget.apart(_EACH):
+                    told[key] = stops_of(variation.household, variation.share)
             except TapwrightError:
                 told[key] = None
-        found = told[key]
+        found = told.get(key)
         return found is not None and code not in found and found <= known
 
     def ways(code: str) -> tuple[WayOut, ...]:

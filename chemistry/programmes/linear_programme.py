@@ -12,10 +12,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from chemistry.programmes.budget import OutOfWork, current
+
 Array = NDArray[np.float64]
 
-# Nodes of the search tree: a bound that does not depend on the machine, far above what a cupboard needs.
-_MOST_NODES = 20_000
+# Units of work (`chemistry.programmes.budget`) of a call, of an iteration by itself and for every coefficient of the
+# programme, and of a node of the search tree: of relaxed programmes, and of those in whole numbers.
+_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 1.5, 200.0)
+_PASSED_ON = 0.02  # a coefficient
+# What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
+_ITERATIONS_A_NODE = 5.0
+_MOST_NODES = 200_000
 
 
 @dataclass(frozen=True)
@@ -34,22 +41,43 @@ class Programme:
     whole: int = 0
 
 
-def solve(programme: Programme) -> Array | None:
-    """The minimiser, or None when no x satisfies the rows."""
+def solve(programme: Programme, gap: float = 0.0) -> Array | None:
+    """The minimiser, or None when no x satisfies the rows.
+
+    gap: how far above the least, as a share of it, an answer in whole numbers may lie.  Raises OutOfWork, with the best x
+    that was found, where the budget of the question ends before either is proven.
+    """
     if len(programme.upper) == 0:  # nothing to choose: the rows hold at 0 or not at all
         return programme.upper if np.all((programme.row_low <= 0) & (programme.row_high >= 0)) else None
+    budget = current()
+    budget.ask()
+    call, iteration, coefficient, node = _WHOLE if programme.whole else _RELAXED
+    iteration += coefficient * programme.matrix.size
     highspy, solver = _solver()
     solver.clear()  # a warm start would let the answer depend on what was asked before
-    for option, value in (("output_flag", False), ("threads", 1), ("mip_rel_gap", 0.0), ("mip_max_nodes", _MOST_NODES)):
+    options = {
+        "output_flag": False,
+        "threads": 1,
+        "mip_rel_gap": gap,
+        "mip_max_nodes": int(min(budget.left / (node + _ITERATIONS_A_NODE * iteration) + 1, _MOST_NODES)),
+        "simplex_iteration_limit": int(min(budget.left / iteration + 100, 1e6)),
+    }
+    for option, value in options.items():
         solver.setOptionValue(option, value)
     solver.passModel(_model(highspy, programme))
     solver.run()
-    feasible = solver.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
-    if not feasible or solver.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
+    info, status = solver.getInfo(), solver.getModelStatus()
+    nodes, iterations = max(info.mip_node_count, 0), max(info.simplex_iteration_count, 0)
+    budget.take(call + _PASSED_ON * programme.matrix.size + node * nodes + iteration * iterations)
+    found = None
+    if info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible:
+        found = np.maximum(np.array(solver.getSolution().col_value), 0.0)
+        found[: programme.whole] = np.round(found[: programme.whole])
+    if status == highspy.HighsModelStatus.kInfeasible:
         return None
-    amounts: Array = np.maximum(np.array(solver.getSolution().col_value), 0.0)
-    amounts[: programme.whole] = np.round(amounts[: programme.whole])
-    return amounts
+    if status in (highspy.HighsModelStatus.kSolutionLimit, highspy.HighsModelStatus.kIterationLimit):
+        raise OutOfWork(found if programme.whole else None)
+    return found
 
 
 def _model(highspy: Any, programme: Programme) -> Any:

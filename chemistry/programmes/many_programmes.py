@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from chemistry.errors import BadInput, Fault
+from chemistry.programmes.budget import current
 from chemistry.programmes.linear_programme import Array, Programme, solve
 
 Flags = NDArray[np.bool_]
@@ -37,6 +38,8 @@ _FAR = 1e300  # where a row without bounds starts: nothing brings it out of them
 
 # Pivots by largest violation, then by Bland's rule, which cannot cycle; what is open after those goes to HiGHS.
 _PIVOTS, _BLAND_PIVOTS = 100, 200
+# Units of work of a pivot that all take together: by itself, and of every coefficient of every programme.
+_BY_ITSELF, _A_COEFFICIENT = 250.0, 0.004
 _ROUND = 2048  # programmes searched together: few enough for the processor's cache
 
 
@@ -61,7 +64,8 @@ def solve_many(
     cost: (n,), 0 or more.  matrix: (m, n).  row_low, row_high: (m,).  upper: (n,), 0 or more; 0 leaves the column out.
     Each may also be given per programme, along a first axis of B.  Bounds may be infinite.  Tolerances are relative to
     what the rows ask for at x = 0: where that may be the rounding of a difference, widen the band.  Raises BadInput for
-    shapes that do not fit together, nan, and a cost or an upper bound below 0.
+    shapes that do not fit together, nan, and a cost or an upper bound below 0; OutOfWork, with nothing found, where the
+    budget of the question ends first.
     """
     given = _given(cost, matrix, row_low, row_high, upper)
     crossed = (given.row_low > given.row_high) | (given.row_low == np.inf) | (given.row_high == -np.inf)
@@ -202,7 +206,10 @@ def _search(batch: _Programmes) -> Array:
     step = _step(*_start(batch), bland=False)
     ends = np.concatenate([step.book[:1], np.zeros_like(step.book)])
     lanes = np.arange(ends.shape[-1])
+    budget = current()
     for pivot in range(_PIVOTS + _BLAND_PIVOTS):
+        budget.ask()
+        budget.take(_BY_ITSELF + _A_COEFFICIENT * step.table.size)
         if step.settled.any():
             done, left = np.flatnonzero(step.settled), np.flatnonzero(~step.settled)
             ends[..., lanes[done]] = _ends(step.of(done))

@@ -11,6 +11,7 @@ import math
 
 import numpy as np
 
+from chemistry.programmes.budget import OutOfWork, current
 from chemistry.programmes.few_columns import Small, Unsettled
 from chemistry.programmes.linear_programme import Array, Programme, solve
 
@@ -22,17 +23,20 @@ _WHOLE = 1e-6
 def solve_whole(programme: Programme, most: float = math.inf) -> Array | None:
     """The minimiser among whole numbers that cost no more than `most`; None where there is none.
 
-    programme: all of its columns are taken as whole; no cost is below 0.
+    programme: all of its columns are taken as whole; no cost is below 0.  Raises OutOfWork, with the best that was found,
+    where the budget of the question ends before that is proven.
     """
+    budget = current()
+    best: list[float] | None = None
     low, high = programme.row_low.tolist(), programme.row_high.tolist()
     relaxed = Small(programme.cost.tolist(), programme.matrix.tolist(), low, high)
     grain = _grain(programme.cost)
-    best: list[float] | None = None
     open_nodes = [([0.0] * len(programme.upper), programme.upper.tolist())]
     try:
         for _ in range(_MOST_NODES):
             if not open_nodes:
                 return None if best is None else np.array(best)
+            budget.ask()
             floor, ceiling = open_nodes.pop()
             amounts = relaxed.minimiser(floor, ceiling)
             if amounts is None or _at_least(_cost(relaxed, amounts), grain) > most:
@@ -46,6 +50,8 @@ def solve_whole(programme: Programme, most: float = math.inf) -> Array | None:
             most = _cost(relaxed, best) - grain / 2  # from here on only what is cheaper
     except Unsettled:
         pass
+    except OutOfWork:
+        raise OutOfWork(None if best is None else np.array(best)) from None
     return _by_library(programme, None if best is None else np.array(best), most)
 
 
@@ -80,5 +86,11 @@ def _by_library(programme: Programme, best: Array | None, most: float) -> Array 
     whole = Programme(
         programme.cost, programme.matrix, programme.row_low, programme.row_high, programme.upper, len(programme.upper)
     )
-    found = solve(whole)
-    return found if found is not None and float(programme.cost @ found) <= most else best
+
+    def better(found: Array | None) -> Array | None:
+        return found if found is not None and float(programme.cost @ found) <= most else best
+
+    try:
+        return better(solve(whole))
+    except OutOfWork as end:
+        raise OutOfWork(better(end.best)) from None
