@@ -36,8 +36,10 @@ def heat_findings(totes: Sequence[ToteHeat], before_c: float, after_c: float) ->
     warmest = max(totes, key=lambda tote: tote.drawn_c)
     return [
         *_drawn(warmest),
-        *_arrival(min(totes, key=lambda tote: tote.arrives_c - tote.wanted_c)),
-        *_apart(max(totes, key=lambda tote: abs(tote.arrives_c - before_c)), before_c),
+        *(
+            _arrival(min(totes, key=lambda tote: tote.arrives_c - tote.wanted_c))
+            or _apart(max(totes, key=lambda tote: abs(tote.arrives_c - before_c)), before_c)
+        ),
         *_tank(before_c, after_c),
         *_blends(totes),
     ]

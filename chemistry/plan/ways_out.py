@@ -79,7 +79,17 @@ def _share(household: Household, share: float) -> Variation:
 
 
 def _less(household: Household, figures: Figures) -> Iterator[Variation]:
-    """A smaller share, in steps a keeper can mark on the glass."""
+    """A smaller share; then one whose neutraliser is so little that only a stock solution measures it."""
+    shares = list(_smaller_shares(figures))
+    yield from (_share(household, share) for share in shares)
+    for share in shares:
+        for finer in _solution(household, figures):
+            text = f"change {figure(100 * share)} % at once, with {finer.way.text}"
+            yield Variation(finer.household, share, WayOut(text, {**finer.way.set, "change_share": share}))
+
+
+def _smaller_shares(figures: Figures) -> Iterator[float]:
+    """Smaller shares in steps a keeper can mark on the glass."""
     seen = set()
     for part in _LESS:
         share = part * figures.change_share
@@ -87,7 +97,7 @@ def _less(household: Household, figures: Figures) -> Iterator[Variation]:
         share = round(share, 10)
         if 0 < share < figures.change_share and share not in seen:
             seen.add(share)
-            yield _share(household, share)
+            yield share
 
 
 def _more(household: Household, figures: Figures) -> Iterator[Variation]:
