@@ -37,9 +37,11 @@ def _identity(template: Any, content: Mapping[str, Any]) -> str:
 
 
 def _script(folder: Traversable) -> str:
-    """The files of the script in their order, in a scope of their own."""
+    """The files of the script in their order, in a scope of their own; what explains it to its readers stays behind."""
     parts = sorted((part for part in folder.iterdir() if part.name.endswith(".js")), key=lambda part: part.name)
-    return '(() => {\n"use strict";\n' + "\n".join(_text(part) for part in parts) + "})();\n"
+    lines = [line.strip() for part in parts for line in _text(part).splitlines()]
+    kept = [line for line in lines if line and not line.startswith("//")]
+    return '(() => {\n"use strict";\n' + "\n".join(kept) + "\n})();\n"
 
 
 def _policy(style: str, script: str) -> str:

@@ -32,7 +32,7 @@ CLEAN = 'He said "gasp", twice, then nothing; \U0001f41f 10\u2009% =HYPERLINK("h
 def downloaded(sheet: Sheet, folder: Path) -> Path:
     """The file for the log."""
     with sheet.page.expect_download() as caught:
-        sheet.on("#download").click()
+        sheet.touch(sheet.on("#download"))
     path = folder / caught.value.suggested_filename
     caught.value.save_as(path)
     return path
@@ -145,7 +145,7 @@ def test_the_record_as_text(pages: Pages, opened: Opened, clipboard: bool) -> No
     sheet.rush("fill_end")
     sheet.on("#note").fill(NASTY)
     assert sheet.text("#record-said") == ""
-    sheet.on("#copy").click()
+    sheet.touch(sheet.on("#copy"))
     expect(sheet.on("#record-said")).to_have_text(f"Copied at {clock_time(sheet)}.")
     sheet.on("#note").fill("")
     sheet.on("#note").press("Control+V")
@@ -165,7 +165,7 @@ def test_the_record_as_text(pages: Pages, opened: Opened, clipboard: bool) -> No
 def test_where_nothing_can_be_copied_the_text_is_marked(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"), scripts=(NO_CLIPBOARD, "document.execCommand = () => false;"))
     sheet.rush("heater_off")
-    sheet.on("#copy").click()
+    sheet.touch(sheet.on("#copy"))
     expect(sheet.on("#record-said")).to_contain_text("copy it by hand")
     marked = sheet.on("#record").evaluate("text => text.value.slice(text.selectionStart, text.selectionEnd)")
     assert marked == sheet.on("#record").input_value() != ""
@@ -263,7 +263,7 @@ def test_a_record_that_goes_on_can_be_imported_again_and_again(
 def late_dose(sheet: Sheet) -> str:
     """Press that the dose is in the tank; what the record must say of it, by what the box shows at that moment."""
     dose, minute, chlorine = (sheet.text(f"#late-{name}") for name in ("dose", "minute", "now"))
-    sheet.on("#late-done").click()
+    sheet.touch(sheet.on("#late-done"))
     return (
         f"Neutraliser forgotten: put {dose} into the tank after {minute} minutes of pumping, chlorine about {chlorine}"
     )
@@ -273,14 +273,14 @@ def late_dose(sheet: Sheet) -> str:
 def test_a_late_dose_is_noted_and_logged(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("inflow_secured")
-    sheet.card("tote_1_pump").locator(".start").click()
+    sheet.touch(sheet.card("tote_1_pump").locator(".start"))
     sheet.later(3)
     assert "Neutraliser forgotten" not in sheet.on("#record").input_value()
     put_at, words = clock_time(sheet), late_dose(sheet)
     assert "3.0 minutes" in words and " g of sodium thiosulfate pentahydrate" in words
     assert sheet.text("#late-noted") == f"Noted for the record at {put_at}."
     sheet.watched(1)
-    sheet.on("#late-done").click()  # a tap that bounces is no second dose
+    sheet.touch(sheet.on("#late-done"))  # a tap that bounces is no second dose
     assert sheet.on("#record").input_value().splitlines().count(f"{put_at} {words}") == 1
     assert len(sheet.kept()["added"]) == 1
     note, late = rows_of(path := downloaded(sheet, tmp_path))
@@ -304,7 +304,7 @@ def test_a_late_dose_is_noted_and_logged(pages: Pages, opened: Opened, demo: Pat
 def test_a_late_dose_from_the_second_tote_on_is_what_the_record_says(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("tote_2_check")
-    sheet.card("tote_2_pump").locator(".start").click()
+    sheet.touch(sheet.card("tote_2_pump").locator(".start"))
     sheet.later(4)
     all_of_it = sheet.text("#late-dose")
     sheet.on("#late-from").select_option("tote 2")
@@ -341,16 +341,16 @@ def test_a_dose_that_was_not_given_is_taken_back_by_two_presses(pages: Pages, op
     sheet.later(1)
     noted_at, second = clock_time(sheet), late_dose(sheet)
     assert take_back.inner_text() == f"Take back what was noted at {noted_at}"
-    take_back.click()
+    sheet.touch(take_back)
     assert sheet.text("#record-said") == f"If that was not put in, press once more: {second}"
-    take_back.click()  # at once: a tap that bounces
+    sheet.touch(take_back)  # at once: a tap that bounces
     assert [one["text"] for one in sheet.kept()["added"]] == [first, second]
     sheet.watched(2.1)
-    take_back.click()
+    sheet.touch(take_back)
     assert [one["text"] for one in sheet.kept()["added"]] == [first]
     assert sheet.on("#record").input_value().count("Neutraliser forgotten") == 1
     sheet.watched(2.1)
-    take_back.click()  # asked anew for each
+    sheet.touch(take_back)  # asked anew for each
     assert len(sheet.kept()["added"]) == 1
 
 
@@ -369,12 +369,12 @@ def test_more_neutraliser_after_a_test_that_read_more_is_summed(
         assert f"g of {name}" in sheet.why(step) and more.is_visible()
         sheet.tap(step)
         assert step not in sheet.ticked()
-        more.click()
+        sheet.touch(more)
         assert not more.is_visible() and "Test total chlorine in the tote" in sheet.why(step)
         assert sheet.card(step).locator("fieldset input:checked").count() == 0, "it is tested again"
         assert sheet.card(step).locator("fieldset input").first.evaluate("input => input === document.activeElement")
         sheet.reads(step, "more")
-        more.click()  # within two seconds: a tap that bounces
+        sheet.touch(more)  # within two seconds: a tap that bounces
         sheet.watched(2.5)
     sheet.page.reload()
     words = [one["text"] for one in sheet.kept()["added"]]

@@ -232,6 +232,7 @@ function beat() {
   if (plan.clocks.some(running) && performance.now() - seenAt >= BEAT) markSeen();
   renderClocks();
   renderAsks();
+  renderOld();
   renderLate();
   renderAgain();
   attend();

@@ -47,7 +47,7 @@ function askEarly(step, clock) {
   ask(`early ${step.id}`);
   const [, noun, end] = endOf(clock).match(/^(.*) is (.*)$/);
   const least = clock.kind === "draw" ? "the plan says" : "the earliest is";
-  refuse(step, `${clock.name}: it ran for ${span(certain(clock))}; ${least} ${figure(clock.early, 2)} minutes. Is ${noun} really ${end}? Then say so below. `
+  refuse(step, `${clock.name}: it ran for ${lost(clock) ? "at least " : ""}${span(certain(clock))}; ${least} ${figure(clock.early, 2)} minutes. Is ${noun} really ${end}? Then say so below. `
     + `To stop for another reason, stop the water first, then press '${clock.stopped}': this step stays open.`);
 }
 

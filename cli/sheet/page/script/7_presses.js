@@ -38,7 +38,7 @@ function guard(event) {
 function swallow(event) {
   event.preventDefault();
   event.stopImmediatePropagation();
-  if (press && resting() && samePlace(press.point)) press.at = performance.now(); // it bounces on
+  if (resting() && (samePlace(press.point) || controlOf(event.target) === press.control)) press.at = performance.now(); // it bounces on
   else say("Too soon after the last press: nothing was done. Press once more.");
 }
 

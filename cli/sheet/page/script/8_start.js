@@ -8,6 +8,10 @@ function render() {
   renderLate();
   renderRecord();
   renderAgain();
+  renderOld();
+}
+
+function renderOld() {
   tell(byId("old"), [jumped, kept ? "" : "This browser keeps nothing: a reload may lose the ticks, and closing the page does.", age()].filter(Boolean).join(" "));
 }
 
@@ -146,7 +150,7 @@ function wire() {
   document.addEventListener("visibilitychange", catchUp);
   window.addEventListener("hashchange", keepInTab);
   window.addEventListener("storage", (event) => { if (event.key === KEY) catchUp(event); });
-  window.addEventListener("pagehide", () => { if (anything()) markSeen(); });
+  window.addEventListener("pagehide", () => { watchClock(); if (anything()) markSeen(); });
 }
 
 load();
