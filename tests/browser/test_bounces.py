@@ -146,3 +146,15 @@ def test_an_alarm_that_comes_under_a_finger_is_not_answered(pages: Pages, opened
     sheet.watched(1.1)
     stop.click()
     assert not sheet.alarms()
+
+
+def test_nothing_is_pressed_for_a_second_wherever_the_finger_goes(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.tap("test_tap")
+    for ms in (0, 500, 400):
+        sheet.page.clock.run_for(ms)
+        sheet.bounce("lay_out")
+        assert sheet.ticked() == ["test_tap"], ms
+    sheet.page.clock.run_for(REST_MS)
+    sheet.bounce("lay_out")
+    assert sheet.ticked() == ["test_tap", "lay_out"]
