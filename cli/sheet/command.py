@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 import shlex
 from collections.abc import Mapping, Sequence
@@ -92,8 +90,6 @@ def page_of(found: Planned, file: Path) -> str:
     cases = late_cases(figures)
     late = box(cases) if cases else None
     data = script_data(made, shown, clocks, None if late is None else late.data)
-    # The same plan on the same day keeps its ticks; another plan, or the same one a week later, begins without any.
-    named = f"{found.day}{json.dumps(plain(data), sort_keys=True)}"
     return rendered(
         {
             "tank": figures.tank.name,
@@ -114,7 +110,7 @@ def page_of(found: Planned, file: Path) -> str:
             "assumptions": [*made.assumptions, *(late.assumptions if late else ())],
             "sources": cautions_of(made),
             "last_word": LAST_WORD,
-            "data": plain(data) | {"id": hashlib.sha256(named.encode()).hexdigest()[:16], "day": str(found.day)},
+            "data": plain(data) | {"day": str(found.day)},
         }
     )
 

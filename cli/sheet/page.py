@@ -21,17 +21,27 @@ def rendered(content: Mapping[str, Any]) -> str:
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     environment.filters |= {"kept": kept_together, "figure": figure}
     environment.policies["json.dumps_kwargs"] = {"separators": (",", ":"), "ensure_ascii": False}
+    template = environment.from_string(_text(folder / "page.html.j2"))
+    content = {**content, "data": {**content["data"], "id": _identity(template, content)}}
     style = "".join(_text(folder / name) for name in ("page.css", "paper.css"))
     script = _script(folder / "script")
-    return environment.from_string(_text(folder / "page.html.j2")).render(
-        content, style=_markup(style), script=_markup(script), policy=_policy(style, script)
-    )
+    return template.render(content, style=_markup(style), script=_markup(script), policy=_policy(style, script))
+
+
+def _identity(template: Any, content: Mapping[str, Any]) -> str:
+    """Names the plan by all that its page says and counts with: ticks of one that differs in any figure or word are no ticks
+    of this. The charts, which look back from the present minute, say nothing that a step rests on.
+    """
+    shown = template.render(content, charts=(), style="", script="", policy="")
+    return hashlib.sha256(shown.encode()).hexdigest()[:16]
 
 
 def _script(folder: Traversable) -> str:
-    """The files of the script in their order, in a scope of their own."""
+    """The files of the script in their order, in a scope of their own; what explains it to its readers stays behind."""
     parts = sorted((part for part in folder.iterdir() if part.name.endswith(".js")), key=lambda part: part.name)
-    return '(() => {\n"use strict";\n' + "\n".join(_text(part) for part in parts) + "})();\n"
+    lines = [line.strip() for part in parts for line in _text(part).splitlines()]
+    kept = [line for line in lines if line and not line.startswith("//")]
+    return '(() => {\n"use strict";\n' + "\n".join(kept) + "\n})();\n"
 
 
 def _policy(style: str, script: str) -> str:

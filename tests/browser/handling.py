@@ -14,6 +14,7 @@ from browser.written import Written
 # Saturday evening in Europe/Berlin, an hour east of Greenwich; long enough ago for a log to take it in.
 START = "2026-03-14T18:30:00+01:00"
 MINUTE = 60_000
+REST_MS = 1_001  # so long after a press nothing else is pressed
 SURE_MS = 2_500  # a second tap counts after two seconds
 
 
@@ -50,8 +51,25 @@ class Sheet:
         """What a screen reader is told."""
         return self.on("#said").text_content() or ""
 
+    def rest(self) -> None:
+        """A patient finger waits until the second after its last press is over."""
+        if self.page.evaluate("document.body.matches('.resting')"):
+            self.page.clock.run_for(REST_MS)
+
+    def touch(self, what: Locator) -> None:
+        """Press something that is seen, as a patient finger does; what calls has stood there for a second."""
+        self.rest()
+        if what.evaluate("element => element.closest('#alarms') !== null"):
+            self.page.clock.run_for(REST_MS)
+        what.click()
+
     def tap(self, step: str) -> None:
-        """Press a box, whether it may be ticked or not."""
+        """Press a box, whether it may be ticked or not, as a patient finger does."""
+        self.rest()
+        self.bounce(step)
+
+    def bounce(self, step: str) -> None:
+        """Press a box at once, whatever was pressed before."""
         self.box(step).click(force=True)
 
     def ticked(self) -> list[str]:
@@ -95,33 +113,40 @@ class Sheet:
 
         by_hand: as a finger does it, else as a program does, which takes a tenth of the time.
         """
-        done, last = self.ticked(), None
+        done, last = self.ticked(), 0.0
+        flows = {clock["starts"] for clock in self.plan.data["clocks"] if clock["kind"] in ("drain", "fill")}
+        flows -= {clock["ends"] for clock in self.plan.data["clocks"]}
         for step in self.steps:
+            # Water that is to run on is ticked as it begins.
+            end = step["start_minute"] + (0.0 if step["id"] in flows else step["minutes"])
             if step["id"] not in done:
-                begin = 0.0 if last is None else last["start_minute"] + last["minutes"]
-                self.later(step["start_minute"] + step["minutes"] - begin)
+                self.later(end - last)
                 if by_hand:
                     self.reads(step["id"])
-                    self.box(step["id"]).click()
+                    self.touch(self.box(step["id"]))
                 else:
                     self.press(step["id"])
-            last = step
+            last = end
             if step["id"] == until:
                 return
 
     def reads(self, step: str, value: str = "zero") -> None:
         """Say what the test of a neutralised tote reads, as a finger does; nothing at another step."""
         if (reading := self.card(step).locator(f"[value={value}]")).count():
+            self.rest()
             reading.check()
 
     def press(self, step: str) -> bool:
-        """Say that the test reads zero where that is asked, and press the box, as a program does; whether it is ticked."""
+        """Say that the test reads zero where that is asked, press the box, and say yes where the end of a flow comes early, as a
+        program does; whether it is ticked.
+        """
         found: bool = self.page.evaluate(
             """id => {
                 const card = document.getElementById(`step-${id}`);
                 card.querySelector("[value=zero]")?.click();
                 const box = card.querySelector(".tick input");
                 if (!box.checked) box.click();
+                card.querySelector(".ask:not([hidden]) .yes")?.click();
                 return box.checked;
             }""",
             step,
@@ -139,8 +164,8 @@ class Sheet:
         """A tote whose test read more than zero; a late dose is noted, and wiping is asked for."""
         self.rush("tote_1_fill")
         self.reads("tote_1_neutralise", "more")
-        self.on("#late-done").click()
-        self.on("#again").click()
+        self.touch(self.on("#late-done"))
+        self.touch(self.on("#again"))
         assert self.why("tote_1_neutralise") and self.on("#wipe").is_visible()
 
     def under_way(self) -> None:

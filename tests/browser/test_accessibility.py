@@ -127,6 +127,7 @@ def test_a_screen_reader_hears_of_ticks_and_not_of_seconds(pages: Pages, opened:
     assert len(told) == 1 and told[0].startswith("Be at the tank: ")
     sheet.watched(60)
     assert len(sheet.page.evaluate("told")) == 1, "an alarm is announced once"
+    sheet.later(2)
     sheet.tap("drain_end")
     assert sheet.said().startswith("Step 12 is done. Now step 13: ")
 
@@ -165,23 +166,28 @@ def test_the_neutraliser_is_confirmed_by_keys_alone(pages: Pages, opened: Opened
     zero, more = (sheet.card(step).locator(f"[value={value}]") for value in ("zero", "more"))
     sheet.card(step).locator(".start").focus()
     go_to(sheet, sheet.box(step), "Tab")
+    sheet.rest()
     keys.press("Space")
     assert not sheet.box(step).is_checked()
     assert sheet.said() == sheet.why(step) and "Test total chlorine in the tote" in sheet.said()
     go_to(sheet, zero, "Shift+Tab")  # a group without an answer is entered at its first; arrows go on and choose
     assert not zero.is_checked()
+    sheet.rest()
     keys.press("ArrowDown")
     assert more.is_checked()
     half = sheet.plan.plan["neutraliser"]["agent_g_per_tote"] / 2
     assert f"half as much again ({half:.3g} g of sodium thiosulfate pentahydrate)" in sheet.said()
     assert sheet.said() == sheet.why(step)
     go_to(sheet, sheet.box(step), "Tab")
+    sheet.rest()
     keys.press("Space")
     assert not sheet.box(step).is_checked()
     go_to(sheet, more, "Shift+Tab")
+    sheet.rest()
     keys.press("ArrowUp")
     assert zero.is_checked() and not more.is_checked() and sheet.why(step) == ""
     go_to(sheet, sheet.box(step), "Tab")
+    sheet.rest()
     keys.press("Space")
     assert sheet.ticked()[-1] == step
 

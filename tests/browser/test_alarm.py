@@ -31,12 +31,12 @@ def spied(sheet: Sheet) -> tuple[int, int]:
 
 def sounding(sheet: Sheet) -> None:
     """A touch, and the loudspeaker is ready: it is real, and takes its own time."""
-    sheet.on("#try-alarm").click()
+    sheet.touch(sheet.on("#try-alarm"))
     for _ in range(100):
         sheet.watched(0.1)
         if spied(sheet)[0]:
             return
-        sheet.on("#try-alarm").click()
+        sheet.touch(sheet.on("#try-alarm"))
     pytest.fail("no tone is made")
 
 
@@ -74,7 +74,7 @@ def test_a_tote_calls_before_it_is_full_or_empty(pages: Pages, opened: Opened, s
     minutes = sheet.plan.plan["minutes"]
     early = {"tote_1_fill": minutes["tote"], "tote_1_pump": minutes["fill_early"] / 2}[step]
     sheet.rush(sheet.ids[sheet.ids.index(step) - 1])
-    sheet.card(step).locator(".start").click()
+    sheet.touch(sheet.card(step).locator(".start"))
     sheet.watched(1)
     assert not sheet.alarms()
     sheet.later(early - 1)
@@ -98,7 +98,7 @@ def test_it_sounds_shakes_and_stands_in_the_title_until_it_is_answered(pages: Pa
     again = spied(sheet)
     assert again[1] >= begun[1] + 4  # at least every five seconds
     assert again[0] >= begun[0] + 4
-    alert.get_by_role("button", name="I am there").click()
+    sheet.touch(alert.get_by_role("button", name="I am there"))
     assert not sheet.alarms()
     assert sheet.page.title() == title
     sheet.watched(60)
@@ -110,7 +110,7 @@ def test_it_calls_from_the_early_bound_on_and_at_last_until_the_flow_is_stopped(
     minutes = sheet.plan.plan["minutes"]
     sheet.later(minutes["drain_early"] + 1 / 60)
     assert sheet.calling("From now on the water can be at the 34 cm mark")
-    sheet.on("#alarms").get_by_role("button", name="I am there").click()
+    sheet.touch(sheet.on("#alarms").get_by_role("button", name="I am there"))
     assert not sheet.alarms()
     sheet.later(minutes["drain_late"] - minutes["drain_early"])
     assert sheet.calling("Unplug the pump: ")
@@ -120,7 +120,7 @@ def test_it_calls_from_the_early_bound_on_and_at_last_until_the_flow_is_stopped(
     sheet.watched(5)
     assert sheet.calling("Unplug the pump: "), "it does not tire"
     assert spied(sheet)[0] > before[0]
-    sheet.on("#alarms").get_by_role("button", name="The pump is unplugged").click()
+    sheet.touch(sheet.on("#alarms").get_by_role("button", name="The pump is unplugged"))
     assert not sheet.alarms() and not sheet.page.title().startswith("NOW")
     assert sheet.reading("drain").startswith("Stopped at 10:08:")
     stopped = spied(sheet)
@@ -160,13 +160,13 @@ def test_several_alarms_are_answered_one_by_one(pages: Pages, opened: Opened) ->
     sheet.later(15.1)
     assert len(sheet.alarms()) == 2
     assert sheet.calling("Plug the heaters in") and sheet.calling("Look at fish")
-    sheet.on("#alarms button").first.click()
+    sheet.touch(sheet.on("#alarms button").first)
     assert len(sheet.alarms()) == 1
     assert sheet.page.title().startswith("NOW: ")
     before = spied(sheet)
     sheet.watched(10)
     assert spied(sheet)[0] > before[0]
-    sheet.on("#alarms button").first.click()
+    sheet.touch(sheet.on("#alarms button").first)
     assert not sheet.alarms() and not sheet.page.title().startswith("NOW")
 
 
@@ -181,7 +181,7 @@ def test_an_unanswered_alarm_calls_after_a_reload_as_well(pages: Pages, opened: 
     before = spied(sheet)
     sheet.watched(10)
     assert spied(sheet)[0] > before[0] and spied(sheet)[1] > before[1]
-    sheet.on("#alarms button").first.click()
+    sheet.touch(sheet.on("#alarms button").first)
     sheet.page.reload()
     assert not sheet.alarms()
 

@@ -36,14 +36,17 @@ def test_nothing_behind_an_unconfirmed_hold_can_be_ticked(pages: Pages, opened: 
         assert found["said"] == found["why"] == expected_reason(sheet.steps, done, place), found
     assert sheet.ticked() == before
     for step in (sheet.ids[done + 1], sheet.ids[-1]):
+        sheet.rest()
         sheet.box(step).tap(force=True)
         assert sheet.ticked() == before
         sheet.box(step).focus()
+        sheet.rest()
         sheet.page.keyboard.press("Space")
         assert sheet.ticked() == before
         assert sheet.box(step).get_attribute("aria-disabled") == "true"
         assert sheet.box(step).get_attribute("aria-describedby") == f"why-{step}"
     sheet.box(sheet.ids[done]).focus()
+    sheet.rest()
     sheet.page.keyboard.press("Space")
     assert sheet.ticked() == sheet.ids[: done + 1]
 
@@ -103,9 +106,9 @@ def test_the_last_tick_is_taken_back_by_another_tap_or_the_button(pages: Pages, 
     assert sheet.card("lay_out").get_attribute("aria-current") == "step"
     assert sheet.page.evaluate("document.activeElement === document.querySelector('#step-lay_out .tick input')")
     sheet.tap("lay_out")
-    sheet.on("#undo").click()
+    sheet.touch(sheet.on("#undo"))
     assert sheet.ticked() == ["test_tap"]
-    sheet.on("#undo").click()
+    sheet.touch(sheet.on("#undo"))
     assert sheet.ticked() == []
     assert not sheet.on("#undo").is_visible()
     assert sheet.kept()["ticks"] == {}
@@ -126,7 +129,7 @@ def test_a_wait_that_is_not_over_is_asked_about_once(pages: Pages, opened: Opene
     sheet.rush("tote_1_check")
     sheet.later(4)
     for _ in range(3):  # wet hands tap twice, and a third time
-        sheet.tap("heater_cooled")
+        sheet.bounce("heater_cooled")
         assert "heater_cooled" not in sheet.ticked()
         assert sheet.why("heater_cooled").startswith("Heaters cool: 11:00 to go.")
         assert sheet.said() == sheet.why("heater_cooled")
@@ -211,11 +214,11 @@ def test_the_after_care_goes_with_the_tick_that_began_it(pages: Pages, opened: O
     after_care = {"look_15", "look_60", "look_120", "heaters_covered"}
     assert after_care <= set(sheet.kept()["clocks"])
     for _ in range(2):  # clocks would be lost: a slip is not enough
-        sheet.on("#undo").click()
+        sheet.touch(sheet.on("#undo"))
         assert after_care <= set(sheet.kept()["clocks"]) and sheet.ticked()[-1] == "fill_end"
         assert "began with this step" in sheet.why("filter_on")
     sheet.later(0.05)
-    sheet.on("#undo").click()
+    sheet.touch(sheet.on("#undo"))
     assert not {"look_15", "look_60", "look_120", "heaters_covered"} & set(sheet.kept()["clocks"])
     assert any(line.startswith("Pump runs from the tote: Runs for") for line in sheet.clocks())
 
@@ -223,9 +226,9 @@ def test_the_after_care_goes_with_the_tick_that_began_it(pages: Pages, opened: O
 def test_a_clock_started_by_hand_outlives_the_tick(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("outflow_secured")
-    sheet.card("drain_start").locator(".start").click()
+    sheet.touch(sheet.card("drain_start").locator(".start"))
     sheet.later(2)
     sheet.tap("drain_start")
     assert "Tank drains: Runs for 2:00" in sheet.clocks()
-    sheet.tap("drain_start")
-    assert "Tank drains: Runs for 2:00" in sheet.clocks()
+    sheet.tap("drain_start")  # a second later
+    assert "Tank drains: Runs for 2:01" in sheet.clocks()

@@ -157,7 +157,7 @@ def test_a_second_button_never_stands_where_the_first_is(pages: Pages, opened: O
     place = (
         "element => [element.getBoundingClientRect().top + scrollY, element.getBoundingClientRect().bottom + scrollY]"
     )
-    sheet.on("#again").click()
+    sheet.touch(sheet.on("#again"))
     ends, begins = sheet.on("#again").evaluate(place)[1], sheet.on("#wipe").evaluate(place)[0]
     assert begins >= ends
 

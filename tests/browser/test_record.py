@@ -32,7 +32,7 @@ CLEAN = 'He said "gasp", twice, then nothing; \U0001f41f 10\u2009% =HYPERLINK("h
 def downloaded(sheet: Sheet, folder: Path) -> Path:
     """The file for the log."""
     with sheet.page.expect_download() as caught:
-        sheet.on("#download").click()
+        sheet.touch(sheet.on("#download"))
     path = folder / caught.value.suggested_filename
     caught.value.save_as(path)
     return path
@@ -145,7 +145,7 @@ def test_the_record_as_text(pages: Pages, opened: Opened, clipboard: bool) -> No
     sheet.rush("fill_end")
     sheet.on("#note").fill(NASTY)
     assert sheet.text("#record-said") == ""
-    sheet.on("#copy").click()
+    sheet.touch(sheet.on("#copy"))
     expect(sheet.on("#record-said")).to_have_text(f"Copied at {clock_time(sheet)}.")
     sheet.on("#note").fill("")
     sheet.on("#note").press("Control+V")
@@ -165,7 +165,7 @@ def test_the_record_as_text(pages: Pages, opened: Opened, clipboard: bool) -> No
 def test_where_nothing_can_be_copied_the_text_is_marked(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"), scripts=(NO_CLIPBOARD, "document.execCommand = () => false;"))
     sheet.rush("heater_off")
-    sheet.on("#copy").click()
+    sheet.touch(sheet.on("#copy"))
     expect(sheet.on("#record-said")).to_contain_text("copy it by hand")
     marked = sheet.on("#record").evaluate("text => text.value.slice(text.selectionStart, text.selectionEnd)")
     assert marked == sheet.on("#record").input_value() != ""
@@ -263,7 +263,7 @@ def test_a_record_that_goes_on_can_be_imported_again_and_again(
 def late_dose(sheet: Sheet) -> str:
     """Press that the dose is in the tank; what the record must say of it, by what the box shows at that moment."""
     dose, minute, chlorine = (sheet.text(f"#late-{name}") for name in ("dose", "minute", "now"))
-    sheet.on("#late-done").click()
+    sheet.touch(sheet.on("#late-done"))
     return (
         f"Neutraliser forgotten: put {dose} into the tank after {minute} minutes of pumping, chlorine about {chlorine}"
     )
@@ -273,14 +273,14 @@ def late_dose(sheet: Sheet) -> str:
 def test_a_late_dose_is_noted_and_logged(pages: Pages, opened: Opened, demo: Path, tmp_path: Path) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("inflow_secured")
-    sheet.card("tote_1_pump").locator(".start").click()
+    sheet.touch(sheet.card("tote_1_pump").locator(".start"))
     sheet.later(3)
     assert "Neutraliser forgotten" not in sheet.on("#record").input_value()
     put_at, words = clock_time(sheet), late_dose(sheet)
     assert "3.0 minutes" in words and " g of sodium thiosulfate pentahydrate" in words
     assert sheet.text("#late-noted") == f"Noted for the record at {put_at}."
     sheet.watched(1)
-    sheet.on("#late-done").click()  # a tap that bounces is no second dose
+    sheet.touch(sheet.on("#late-done"))  # a tap that bounces is no second dose
     assert sheet.on("#record").input_value().splitlines().count(f"{put_at} {words}") == 1
     assert len(sheet.kept()["added"]) == 1
     note, late = rows_of(path := downloaded(sheet, tmp_path))
@@ -304,7 +304,7 @@ def test_a_late_dose_is_noted_and_logged(pages: Pages, opened: Opened, demo: Pat
 def test_a_late_dose_from_the_second_tote_on_is_what_the_record_says(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("tote_2_check")
-    sheet.card("tote_2_pump").locator(".start").click()
+    sheet.touch(sheet.card("tote_2_pump").locator(".start"))
     sheet.later(4)
     all_of_it = sheet.text("#late-dose")
     sheet.on("#late-from").select_option("tote 2")
@@ -341,21 +341,21 @@ def test_a_dose_that_was_not_given_is_taken_back_by_two_presses(pages: Pages, op
     sheet.later(1)
     noted_at, second = clock_time(sheet), late_dose(sheet)
     assert take_back.inner_text() == f"Take back what was noted at {noted_at}"
-    take_back.click()
+    sheet.touch(take_back)
     assert sheet.text("#record-said") == f"If that was not put in, press once more: {second}"
-    take_back.click()  # at once: a tap that bounces
+    sheet.touch(take_back)  # at once: a tap that bounces
     assert [one["text"] for one in sheet.kept()["added"]] == [first, second]
     sheet.watched(2.1)
-    take_back.click()
+    sheet.touch(take_back)
     assert [one["text"] for one in sheet.kept()["added"]] == [first]
     assert sheet.on("#record").input_value().count("Neutraliser forgotten") == 1
     sheet.watched(2.1)
-    take_back.click()  # asked anew for each
+    sheet.touch(take_back)  # asked anew for each
     assert len(sheet.kept()["added"]) == 1
 
 
 @pytest.mark.reloads
-def test_more_neutraliser_after_a_test_that_read_more_is_summed(
+def test_more_neutraliser_goes_in_twice_at_most_and_is_summed(
     pages: Pages, opened: Opened, demo: Path, tmp_path: Path
 ) -> None:
     sheet = opened(pages("Rock wall"))
@@ -364,18 +364,20 @@ def test_more_neutraliser_after_a_test_that_read_more_is_summed(
     more, name = sheet.card(step).locator(".half"), "sodium thiosulfate pentahydrate"
     per_tote = sheet.plan.plan["neutraliser"]["agent_g_per_tote"]
     assert not more.is_visible()
-    for _ in range(2):
+    for time in (1, 2):
         sheet.reads(step, "more")
         assert f"g of {name}" in sheet.why(step) and more.is_visible()
+        assert ("For the last time" in sheet.why(step)) == (time == 2)
         sheet.tap(step)
         assert step not in sheet.ticked()
-        more.click()
+        sheet.touch(more)
         assert not more.is_visible() and "Test total chlorine in the tote" in sheet.why(step)
+        total = f"{per_tote * (1 + time / 2):.3g} g of {name}"
+        assert total in sheet.why(step) and total in sheet.card(step).locator(".in-all").inner_text()
+        assert "Stir tote 1: 5:00 to go" in sheet.clocks(), "it is stirred anew"
         assert sheet.card(step).locator("fieldset input:checked").count() == 0, "it is tested again"
         assert sheet.card(step).locator("fieldset input").first.evaluate("input => input === document.activeElement")
-        sheet.reads(step, "more")
-        more.click()  # within two seconds: a tap that bounces
-        sheet.watched(2.5)
+        sheet.later(1)
     sheet.page.reload()
     words = [one["text"] for one in sheet.kept()["added"]]
     assert len(words) == 2 and all("into tote 1, as the test read more than zero: " in text for text in words)
@@ -388,3 +390,71 @@ def test_more_neutraliser_after_a_test_that_read_more_is_summed(
     assert float(grams) == pytest.approx(sheet.plan.plan["neutraliser"]["agent_g"] + per_tote, rel=1e-3)
     assert f"Put in: {grams} g {name}" in sheet.on("#record").input_value()
     assert imported(demo, path) == (3, 0)
+
+
+def test_a_tote_that_still_reads_chlorine_is_poured_away(pages: Pages, opened: Opened) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_1_fill")
+    step, name = "tote_1_neutralise", "sodium thiosulfate pentahydrate"
+    for _ in range(2):
+        sheet.reads(step, "more")
+        sheet.touch(sheet.card(step).locator(".half"))
+        sheet.later(6)
+    sheet.reads(step, "more")
+    in_all = f"{2 * sheet.plan.plan['neutraliser']['agent_g_per_tote']:.3g} g of {name}"
+    assert sheet.why(step).startswith(f"This tote is not used: {in_all} in all") and "Test a blank" in sheet.why(step)
+    assert not sheet.card(step).locator(".half").is_visible()
+    sheet.tap(step)
+    assert step not in sheet.ticked()
+    pour = sheet.card(step).locator(".pour")
+    sheet.touch(pour)
+    assert sheet.ticked()[-1] == "tote_1_fill", "once is not enough"
+    sheet.watched(2.1)
+    sheet.touch(pour)
+    assert sheet.ticked()[-1] == "heater_off" and not any(line.startswith("Stir") for line in sheet.clocks())
+    record = sheet.on("#record").input_value()
+    assert f"poured away: chlorine left after {in_all}" in record and "Put in" not in record
+    sheet.rush("tote_1_fill")
+    sheet.reads(step, "more")
+    assert sheet.card(step).locator(".half").is_visible(), "the new water is another"
+
+
+def test_an_evening_that_stops_half_way_keeps_its_doses_and_share(
+    pages: Pages, opened: Opened, demo: Path, tmp_path: Path
+) -> None:
+    sheet = opened(pages("Rock wall"))
+    sheet.rush("tote_2_salts")
+    plan = sheet.plan.plan
+    litres, share = plan["change_volume_l"], plan["change_share"]
+    so_far = (
+        f"Drained {litres:.0f} L; filled {litres / 2:.0f} L, {50 * share:.3g} % of the tank; put in: ",
+        "in totes that are not in the tank: ",
+    )
+    (note,) = rows_of(path := downloaded(sheet, tmp_path))
+    assert note["kind"] == "note" and all(words in note["note"] for words in so_far)
+    assert imported(demo, path) == (1, 0)
+    end = sheet.on("#end")
+    sheet.touch(end)
+    assert "The evening ended here" in sheet.text("#record-state")
+    (part,) = rows_of(path := downloaded(sheet, tmp_path))
+    assert part["kind"] == "change" and float(part["share"]) == pytest.approx(share / 2, abs=1e-6)
+    grams = dict(reversed(dose.split(" g ", 1)) for dose in part["dosed"].split("; "))
+    per_tote = {salt["salt"]: salt["grams_per_tote"] for salt in plan["salts"]}
+    per_tote["sodium thiosulfate pentahydrate"] = plan["neutraliser"]["agent_g_per_tote"]
+    assert {name: float(text) for name, text in grams.items()} == pytest.approx(per_tote, rel=1e-3), "of one tote alone"
+    assert all(words in part["note"] for words in so_far)
+    assert imported(demo, path) == (1, 0)
+    sheet.touch(end)  # it goes on after all
+    assert rows_of(downloaded(sheet, tmp_path))[0]["kind"] == "note"
+    sheet.rush("fill_end")
+    assert not end.is_visible()
+    assert rows_of(downloaded(sheet, tmp_path))[0]["kind"] == "change"
+
+
+def test_an_evening_that_stops_with_nothing_filled_is_a_note(pages: Pages, opened: Opened, tmp_path: Path) -> None:
+    sheet = opened(pages("Shell bay"))
+    sheet.rush("drain_start")
+    sheet.later(1)
+    sheet.touch(sheet.on("#end"))
+    (row,) = rows_of(downloaded(sheet, tmp_path))
+    assert row["kind"] == "note" and "Drained about 3" in row["note"] and "nothing filled back" in row["note"]

@@ -60,12 +60,12 @@ def test_a_plan_that_must_stop_is_gone_on_with_only_on_purpose(pages: Pages, ope
     sheet.tap("resolve")
     assert "counts only in a new plan" in sheet.why("resolve") and "tick once more" in sheet.why("resolve")
     assert sheet.said() == sheet.why("resolve")
-    sheet.tap("resolve")  # a tap that bounces
+    sheet.bounce("resolve")  # a tap that bounces
     sheet.watched(1.9)
-    sheet.tap("resolve")
+    sheet.bounce("resolve")
     assert sheet.ticked() == []
-    sheet.watched(0.2)
-    sheet.tap("resolve")
+    sheet.watched(1.1)
+    sheet.bounce("resolve")
     assert sheet.ticked() == ["resolve"]
     assert sheet.why("resolve") == ""
 

@@ -61,37 +61,47 @@ function keepInTab() {
 function save() {
   saves += 1;
   keepInTab();
+  const record = ownRecord();
   try {
     localStorage.setItem(KEY, asText());
+    if (record) localStorage.setItem(RECORD + plan.id, record);
+    else localStorage.removeItem(RECORD + plan.id);
     kept = true;
   } catch {
     kept = false;
   }
+  markSeen();
 }
 
 // When the record begins, which names its entries: with a tick, or with what was put in before any.
 const begun = () => Math.min(...Object.values(state.ticks), ...state.added.map((one) => one.at));
 const anything = () => Number.isFinite(begun());
 
-// A second tap confirms, but not one that comes at once: wet hands tap twice.
+// A second press confirms, but not one that comes at once: wet hands tap twice.
 const DEAD = 2000;
 const ASKED = MINUTE;
 let asked = null;
+let addedAt = -Infinity;
 
-// Whether a first tap was for this, and not too long ago.
-const askedFor = (what) => asked?.what === what && Date.now() - asked.at < ASKED;
+const ask = (what) => { asked = { what, at: performance.now() }; };
+
+// Whether a first press was for this, and not too long ago.
+const askedFor = (what) => asked?.what === what && performance.now() - asked.at < ASKED;
 
 function sure(what) {
-  const before = askedFor(what) ? Date.now() - asked.at : Infinity;
-  if (before < DEAD) return false;
-  asked = before < ASKED ? null : { what, at: Date.now() };
-  return asked === null;
+  if (!askedFor(what)) {
+    ask(what);
+    return false;
+  }
+  if (performance.now() - asked.at < DEAD) return false;
+  asked = null;
+  return true;
 }
 
 // A tap that bounces is not a second dose. False where nothing was noted; else it is to be saved.
 function noteAdded(one) {
-  const at = Date.now();
-  if (at - (state.added.at(-1)?.at ?? -Infinity) < DEAD) return false;
-  state.added.push({ at, ...one });
+  if (performance.now() - addedAt < DEAD) return false;
+  addedAt = performance.now();
+  state.added.push({ at: now(), ...one });
   return true;
 }

@@ -1,7 +1,13 @@
-// Clocks go by the time of day, so that they are right after the phone slept; alarms call until they are answered.
+// Clocks go by the sheet's own time, so that they are right after the phone slept; alarms call until they are answered.
 const REPEAT = 4000;
+const BEAT = 5000;
+const SAID = 5 * MINUTE;
+const NO_SOUND = "No sound yet: touch the page once, so that it can call you.";
+const MUTE = "This browser makes no sound: set a kitchen timer as well.";
 let audio = null;
-let rang = 0;
+let readied = -Infinity;
+let rang = -Infinity;
+let alarmsAt = -Infinity;
 let lock = null;
 let asking = false;
 
@@ -17,17 +23,22 @@ const started = (clock) => state.clocks[clock.id] !== undefined;
 const lastRun = (clock) => state.clocks[clock.id]?.runs.at(-1);
 const running = (clock) => started(clock) && lastRun(clock).stop === undefined;
 const sum = (numbers) => numbers.reduce((total, number) => total + number, 0);
-const elapsed = (clock) => sum((state.clocks[clock.id]?.runs ?? []).map((run) => Math.max((run.stop ?? Date.now()) - run.start, 0)));
+const runsOf = (clock) => state.clocks[clock.id]?.runs ?? [];
+const elapsed = (clock) => sum(runsOf(clock).map((run) => Math.max((run.stop ?? now()) - run.start, 0)));
 const remaining = (clock) => clock.predicted * MINUTE - elapsed(clock);
+// Without what the phone's clock jumped ahead: so long it has run for certain.
+const certain = (clock) => Math.max(elapsed(clock) - sum(runsOf(clock).map((run) => run.jump ?? 0)), 0);
+const waits = (clock) => !flows(clock) && running(clock) && certain(clock) < clock.predicted * MINUTE;
+const lost = (clock) => state.clocks[clock.id]?.lost;
 
 // What flowed before counts on; a wait begins anew.
-function startClock(clock, now, byTick = false) {
-  if (started(clock) && flows(clock)) state.clocks[clock.id].runs.push({ start: now });
-  else state.clocks[clock.id] = { runs: [{ start: now }], answered: 0, byTick };
+function startClock(clock, at, byTick = false) {
+  if (started(clock) && flows(clock)) state.clocks[clock.id].runs.push({ start: at });
+  else state.clocks[clock.id] = { runs: [{ start: at }], answered: 0, byTick };
 }
 
-function stopClock(clock, now) {
-  if (running(clock)) lastRun(clock).stop = now;
+function stopClock(clock, at) {
+  if (running(clock)) lastRun(clock).stop = at;
 }
 
 function goOn(clock) {
@@ -36,18 +47,32 @@ function goOn(clock) {
 
 // How many of its alarms have come due, and whether the latest of them waits for an answer.
 const due = (clock) => clock.alarms.filter((alarm) => elapsed(clock) >= alarm.minute * MINUTE).length;
-const calls = (clock) => running(clock) && due(clock) > state.clocks[clock.id].answered;
-const dueAlarm = (clock) => clock.alarms[due(clock) - 1];
+const calls = (clock) => running(clock) && (lost(clock) === "call" || due(clock) > state.clocks[clock.id].answered);
+const dueAlarm = (clock) => (lost(clock) === "call" ? lookNow(clock) : clock.alarms[due(clock) - 1]);
+
+function lookNow(clock) {
+  const look = flows(clock) ? "Look at the water now" : "Go by another clock";
+  return { minute: elapsed(clock) / MINUTE, text: `${look}: this phone's clock was put back, and nobody knows how long '${clock.name}' has run.` };
+}
+
+const soundOf = () => window.AudioContext ?? window.webkitAudioContext;
 
 function readySound() {
-  const Kind = window.AudioContext ?? window.webkitAudioContext;
+  const Kind = soundOf();
   if (!Kind) return;
+  readied = performance.now();
   audio ??= new Kind();
   if (audio.state === "suspended") audio.resume().catch(() => {});
 }
 
+// Why a call would not be heard; empty where it would, or where a touch has only just asked for it.
+function noSound() {
+  if (!soundOf()) return MUTE;
+  return audio?.state === "running" || performance.now() - readied < 1000 ? "" : NO_SOUND;
+}
+
 function ring() {
-  rang = Date.now();
+  rang = performance.now();
   if (navigator.vibrate && navigator.userActivation?.hasBeenActive !== false) navigator.vibrate([400, 150, 400]);
   if (audio?.state !== "running") return;
   for (const after of [0, 0.3, 0.6]) {
@@ -79,11 +104,17 @@ function letSleep() {
   if (lock && !plan.clocks.some(running)) lock.release();
 }
 
+const toGo = (left) => (left > 0 ? `${span(left)} to go` : `Over since ${span(-left)}`);
+
 function reading(clock) {
   if (!started(clock)) return "";
-  if (!running(clock)) return `Stopped at ${span(elapsed(clock))}`;
-  if (flows(clock)) return `Runs for ${span(elapsed(clock))}`;
-  return remaining(clock) > 0 ? `${span(remaining(clock))} to go` : `Over since ${span(-remaining(clock))}`;
+  const least = lost(clock) ? "at least " : "";
+  if (!running(clock)) return `Stopped at ${least}${span(elapsed(clock))}`;
+  const jump = elapsed(clock) - certain(clock);
+  if (flows(clock)) return `Runs for ${least}${span(certain(clock))}${jump ? `, or ${span(elapsed(clock))} if this phone slept` : ""}`;
+  const said = toGo(remaining(clock) + jump);
+  if (lost(clock)) return remaining(clock) > 0 ? `At most ${said}` : said;
+  return `${said}${jump ? `, or ${toGo(remaining(clock)).toLowerCase()} if this phone slept` : ""}`;
 }
 
 // How long a clock will run, and when it calls.
@@ -99,15 +130,27 @@ function nextCall(clock) {
 
 // The last call of a flow is answered by ending it.
 function answer(clock) {
-  if (dueAlarm(clock).last) stopClock(clock, Date.now());
-  state.clocks[clock.id].answered = due(clock);
+  if (dueAlarm(clock).last) stopClock(clock, now());
+  if (lost(clock)) state.clocks[clock.id].lost = "said";
+  else state.clocks[clock.id].answered = due(clock);
+  answeredBox = clock.id;
   save();
   render();
 }
 
+// A clock stands with the step that ends it as soon as it is that step's turn: there its water is stopped.
+function renderPanel(panel) {
+  const clock = clockById.get(panel.dataset.clock);
+  const step = stepById.get(ticked(stepById.get(clock.starts)) ? clock.ends : clock.starts);
+  const body = cardOf(step).querySelector(".body");
+  if (panel.parentElement !== body) body.append(panel);
+  for (const button of panel.querySelectorAll("button")) button.setAttribute("aria-disabled", String(!mayRun(stepById.get(clock.starts))));
+  return clock;
+}
+
 function renderClocks() {
   for (const panel of document.querySelectorAll("[data-clock]")) {
-    const clock = clockById.get(panel.dataset.clock);
+    const clock = renderPanel(panel);
     write(panel.querySelector(".reading"), reading(clock));
     show(panel.querySelector(".stop"), running(clock));
     show(panel.querySelector(".start"), !running(clock));
@@ -130,41 +173,66 @@ const byUrgency = (one, other) => flows(other) - flows(one) || nextCall(one) - n
 
 function renderBar() {
   const calling = plan.clocks.filter(calls).sort(byUrgency);
-  const box = byId("alarms");
-  const wanted = calling.map((clock) => `${clock.id}:${due(clock)}`).join(" ");
-  if (box.dataset.shown !== wanted) {
-    box.dataset.shown = wanted;
-    box.replaceChildren(...calling.map(alarmOf));
-  }
+  renderAlarms(calling);
   const runs = plan.clocks.filter(running).sort(byUrgency);
   const first = runs[0];
   const more = runs.length > 1 ? `; ${runs.length - 1} more below` : "";
   const earliest = first && flows(first) ? `, earliest end ${span(first.early * MINUTE)}` : "";
   write(byId("nearest"), first ? `${first.name}: ${reading(first).toLowerCase()}${earliest}${more}` : "");
   show(byId("bar"), runs.length > 0);
-  show(byId("touch"), calling.length > 0 && audio?.state !== "running");
+  tell(byId("touch"), runs.length ? noSound() : "");
+  tell(byId("jumped"), performance.now() - jumpedAt < SAID ? jumped : "");
   if (plan.late) show(byId("bar-late"), runs.some((clock) => clock.kind === "fill"));
   document.title = calling.length ? `NOW: ${dueAlarm(calling[0]).text}` : `Water change for ${plan.tank}`;
 }
 
+// Among others an answered alarm leaves its place empty, until something new calls: none moves to where it was pressed.
+let answeredBox = null;
+
+function renderAlarms(calling) {
+  const box = byId("alarms");
+  const named = (clock) => `${clock.id}:${lost(clock) === "call" ? "lost" : due(clock)}`;
+  const wanted = calling.map(named).join(" ");
+  if (box.dataset.shown === wanted) return;
+  const before = (box.dataset.shown ?? "").split(" ");
+  const fewer = calling.length > 0 && answeredBox !== null && calling.every((clock) => before.includes(named(clock)));
+  box.dataset.shown = wanted;
+  if (fewer) {
+    for (const gone of [...box.children].filter((one) => one.dataset.of === answeredBox)) {
+      gone.style.height = `${gone.offsetHeight}px`;
+      gone.className = "answered";
+      gone.replaceChildren();
+    }
+  } else {
+    alarmsAt = performance.now();
+    box.replaceChildren(...calling.map(alarmOf));
+  }
+  answeredBox = null;
+}
+
 function alarmOf(clock) {
   const box = made("div", "");
+  box.dataset.of = clock.id;
   const alarm = dueAlarm(clock);
   const words = made("div", "");
-  const since = Date.now() - (elapsed(clock) - alarm.minute * MINUTE);
+  const since = now() - (elapsed(clock) - alarm.minute * MINUTE);
   words.append(made("p", alarm.text), made("small", `Calls since ${timeOfDay(since)}`));
   box.append(words, button(alarm.last ? clock.stopped : flows(clock) ? "I am there" : "I heard it", "", () => answer(clock)));
   return box;
 }
 
 function attend() {
-  if (plan.clocks.some(calls) && Date.now() - rang >= REPEAT) ring();
+  if (plan.clocks.some(calls) && performance.now() - rang >= REPEAT) ring();
   stayAwake();
   letSleep();
 }
 
 function beat() {
+  watchClock();
+  if (plan.clocks.some(running) && performance.now() - seenAt >= BEAT) markSeen();
   renderClocks();
+  renderAsks();
+  renderOld();
   renderLate();
   renderAgain();
   attend();

@@ -18,29 +18,48 @@ function whyNot(step) {
   return `Waits for ${hold ? "the HOLD at " : ""}${called(hold ?? waiting)}`;
 }
 
-const halfAgain = (step) => step.doses.map((dose) => ({ ...dose, amount: dose.amount / 2 }));
-const saidHalf = (step) => halfAgain(step).map((dose) => `${figure(dose.amount, 3)} ${dose.unit} of ${dose.name}`).join(", ");
-
-// The neutraliser's step is confirmed by what the test reads, not by a tick alone.
-function unread(step) {
-  if (!step.vital) return "";
-  const read = state.typed[readKey(step)];
-  if (read === "zero") return "";
-  return read === "more"
-    ? `Put in half as much again (${saidHalf(step)}), stir, and test again: it must read zero.`
-    : "Test total chlorine in the tote, then say above what it reads.";
-}
-
 // What is better not done; asked for twice it is done all the same.
 function doubt(step) {
   if (step.stop) return "What you changed counts only in a new plan. To go on with this one all the same, tick once more.";
-  const waits = (clock) => !flows(clock) && running(clock) && remaining(clock) > 0;
   if (ticked(step)) {
     const lost = plan.clocks.find((clock) => clock.starts === step.id && state.clocks[clock.id]?.byTick && waits(clock));
     return lost ? `The clock '${lost.name}' began with this step. To stop it, tick once more.` : "";
   }
   const early = plan.clocks.find((clock) => clock.ends === step.id && waits(clock));
-  return early ? `${early.name}: ${span(remaining(early))} to go. If that time has passed all the same, tick once more.` : "";
+  return early ? `${early.name}: ${span(early.predicted * MINUTE - certain(early))} to go. If that time has passed all the same, tick once more.` : "";
+}
+
+// The flow that a step ends, where it cannot be over yet.
+function tooEarly(step) {
+  const clock = flowEndedBy(step);
+  return clock && started(clock) && certain(clock) < clock.early * MINUTE ? clock : null;
+}
+
+const flowEndedBy = (step) => plan.clocks.find((clock) => flows(clock) && clock.ends === step.id);
+
+// What is so at the end of a flow: at a mark of the tank, or of a tote.
+function endOf(clock) {
+  if (clock.kind === "draw") return "the tote is full";
+  return clock.kind === "fill" && clock.starts === clock.ends ? "the tote is empty" : "the water is at the mark";
+}
+
+function askEarly(step, clock) {
+  ask(`early ${step.id}`);
+  const [, noun, end] = endOf(clock).match(/^(.*) is (.*)$/);
+  const least = clock.kind === "draw" ? "the plan says" : "the earliest is";
+  refuse(step, `${clock.name}: it ran for ${lost(clock) ? "at least " : ""}${span(certain(clock))}; ${least} ${figure(clock.early, 2)} minutes. Is ${noun} really ${end}? Then say so below. `
+    + `To stop for another reason, stop the water first, then press '${clock.stopped}': this step stays open.`);
+}
+
+function pressSure(step) {
+  if (!askedFor(`early ${step.id}`)) return;
+  asked = null;
+  refused = null;
+  tick(step);
+}
+
+function renderAsks() {
+  for (const box of document.querySelectorAll(".ask")) show(box, askedFor(`early ${box.dataset.of}`) && nextStep()?.id === box.dataset.of);
 }
 
 function refuse(step, text) {
@@ -53,6 +72,8 @@ function refuse(step, text) {
 function toggle(step, shownAt = step) {
   const against = whyNot(step) || (ticked(step) ? "" : unread(step));
   if (against) return refuse(shownAt, against);
+  const early = ticked(step) ? null : tooEarly(step);
+  if (early) return askEarly(shownAt, early);
   const second = doubt(step);
   if (second && !sure(`${step.id} ${ticked(step)}`)) return refuse(shownAt, second);
   refused = null;
@@ -60,11 +81,11 @@ function toggle(step, shownAt = step) {
 }
 
 function tick(step) {
-  const now = Date.now();
-  state.ticks[step.id] = now;
+  const at = now();
+  state.ticks[step.id] = at;
   for (const clock of plan.clocks) {
-    if (clock.ends === step.id && running(clock)) stopClock(clock, now);
-    else if (clock.starts === step.id && clock.ends !== step.id && !started(clock)) startClock(clock, now, !flows(clock));
+    if (clock.ends === step.id && running(clock)) stopClock(clock, at);
+    else if (clock.starts === step.id && clock.ends !== step.id && !started(clock)) startClock(clock, at, !flows(clock));
   }
   const next = nextStep();
   say(next ? `Step ${step.number} is done. Now ${called(next)}` : "Every step is done. Write the record.");
@@ -104,6 +125,7 @@ function renderSteps() {
   write(undo, last ? `Undo: ${last.name}` : "Undo");
   const place = next ? cardOf(next) : byId("steps").parentElement;
   if (undo.parentElement !== place) place.append(undo);
+  renderAsks();
 }
 
 function renderStep(card, step, next) {
@@ -119,9 +141,7 @@ function renderStep(card, step, next) {
   tell(card.querySelector(".why"), refused?.step === step ? refused.text : ticked(step) ? "" : locked);
   tell(card.querySelector(".ticked-at"), ticked(step) ? `Done at ${timeOfDay(state.ticks[step.id])}` : "");
   tell(card.querySelector(".treated"), treated(step));
-  for (const button of card.querySelectorAll(".clock button")) button.setAttribute("aria-disabled", String(!mayRun(step)));
-  if (step.vital) show(card.querySelector(".half"), state.typed[readKey(step)] === "more");
-  for (const radio of card.querySelectorAll("fieldset input")) radio.checked = radio.value === state.typed[readKey(step)];
+  if (step.vital) renderReading(card, step);
 }
 
 function tell(element, text) {
@@ -148,24 +168,7 @@ function pressClock(clock, press) {
     refuse(step, whyNot(step) || `The clock of ${called(step)} is over.`);
     return;
   }
-  press(clock, Date.now());
+  press(clock, now());
   save();
   render();
-}
-
-function pressReading(step, read) {
-  state.typed[readKey(step)] = read;
-  save();
-  if (read === "more") return refuse(step, unread(step));
-  refused = null;
-  return render();
-}
-
-// Once more of it is in, the water is another: it has to be tested again.
-function pressHalf(step) {
-  if (!noteAdded({ text: `More neutraliser into tote ${step.tote}, as the test read more than zero: ${saidHalf(step)}`, half: step.id })) return;
-  delete state.typed[readKey(step)];
-  save();
-  refuse(step, `Noted at ${timeOfDay(Date.now())}. ${unread(step)}`);
-  cardOf(step).querySelector("fieldset input").focus({ preventScroll: true });
 }

@@ -49,27 +49,27 @@ const NOT_YET = "By these clocks no such water has been pumped into the tank yet
 
 function renderLate() {
   if (!plan.late) return;
-  const now = lateNow();
-  write(byId("late-problem"), now.problem);
-  write(byId("late-now"), `${figure(now.chlorine, 2)} mg/L`);
-  write(byId("late-minute"), now.minute.toFixed(1));
-  write(byId("late-dose"), doseSaid(now));
-  tell(byId("late-first"), now.minute === 0 ? NOT_YET : "");
+  const late = lateNow();
+  write(byId("late-problem"), late.problem);
+  write(byId("late-now"), `${figure(late.chlorine, 2)} mg/L`);
+  write(byId("late-minute"), late.minute.toFixed(1));
+  write(byId("late-dose"), doseSaid(late));
+  tell(byId("late-first"), late.minute === 0 ? NOT_YET : "");
   show(byId("late-stop"), fillClocks.some(running));
   byId("late-back").href = nextStep() ? `#step-${nextStep().id}` : "#record-heading";
 }
 
 function stopFilling() {
-  for (const clock of fillClocks) stopClock(clock, Date.now());
+  for (const clock of fillClocks) stopClock(clock, now());
   save();
   render();
 }
 
 function noteDose() {
-  const now = lateNow();
-  const text = `Neutraliser forgotten: put ${doseSaid(now)} into the tank after ${now.minute.toFixed(1)} minutes of pumping, chlorine about ${figure(now.chlorine, 2)} mg/L`;
+  const late = lateNow();
+  const text = `Neutraliser forgotten: put ${doseSaid(late)} into the tank after ${late.minute.toFixed(1)} minutes of pumping, chlorine about ${figure(late.chlorine, 2)} mg/L`;
   if (!noteAdded({ text })) return;
-  write(byId("late-noted"), `Noted for the record at ${timeOfDay(Date.now())}.`);
+  write(byId("late-noted"), `Noted for the record at ${timeOfDay(now())}.`);
   save();
   render();
 }

@@ -8,16 +8,20 @@ function render() {
   renderLate();
   renderRecord();
   renderAgain();
-  tell(byId("old"), [kept ? "" : "This browser keeps nothing: a reload may lose the ticks, and closing the page does.", age()].filter(Boolean).join(" "));
+  renderOld();
+}
+
+function renderOld() {
+  tell(byId("old"), [jumped, kept ? "" : "This browser keeps nothing: a reload may lose the ticks, and closing the page does.", age()].filter(Boolean).join(" "));
 }
 
 // What a page that was not made for today must say.
 function age() {
   if (anything()) {
-    const old = Date.now() - begun() > OLD;
+    const old = now() - begun() > OLD;
     return old ? `This record was begun on ${dayOf(begun())}. For another change test tap and tank, and plan again.` : "";
   }
-  const days = Math.round((Date.parse(dayOf(Date.now())) - Date.parse(plan.day)) / DAY);
+  const days = Math.round((Date.parse(dayOf(now())) - Date.parse(plan.day)) / DAY);
   return days > 0 ? `Planned ${days === 1 ? "yesterday" : `${days} days ago`}: test tap and tank, and plan again.` : "";
 }
 
@@ -39,7 +43,7 @@ function wipe() {
 }
 
 function askToWipe() {
-  asked = { what: "wipe", at: Date.now() };
+  ask("wipe");
   render();
 }
 
@@ -65,14 +69,17 @@ function remember(field) {
 }
 
 // Another page of this plan, or this one after a sleep, may know more.
-function catchUp() {
+function catchUp(event) {
+  watchClock(event?.type !== "storage");
   load();
+  findFall();
+  renderEarlier();
   fillFields();
   render();
   attend();
 }
 
-function press(id, action) {
+function pressed(id, action) {
   byId(id)?.addEventListener("click", action);
 }
 
@@ -86,22 +93,16 @@ function furnish(step) {
   why.id = `why-${step.id}`;
   card.querySelector(".tick input").setAttribute("aria-describedby", why.id);
   if (step.vital) card.querySelector(".body").append(readingOf(step));
+  if (flowEndedBy(step)) card.querySelector(".tick").after(askOf(step));
 }
 
-// What the test of the neutralised tote reads.
-function readingOf(step) {
-  const group = made("fieldset", "", "live-only");
-  group.append(made("legend", "Total chlorine reads"));
-  for (const [value, words] of [["zero", "zero"], ["more", "more than zero"]]) {
-    const radio = made("input", "");
-    Object.assign(radio, { type: "radio", name: readKey(step), value });
-    radio.addEventListener("change", () => pressReading(step, value));
-    const label = made("label", "");
-    label.append(radio, words);
-    group.append(label);
-  }
-  group.append(button("I have put half as much again in", "half", () => pressHalf(step)));
-  return group;
+// Where the end of a flow comes too early: another place to press than the box.
+function askOf(step) {
+  const box = made("div", "", "ask live-only");
+  box.dataset.of = step.id;
+  box.hidden = true;
+  box.append(button(`Yes, ${endOf(flowEndedBy(step))}`, "yes", () => pressSure(step)));
+  return box;
 }
 
 function furnishClock(panel) {
@@ -124,30 +125,32 @@ function wireSteps() {
     card.querySelector(".tick input").addEventListener("change", () => toggle(step));
   }
   document.querySelectorAll("[data-clock]").forEach(furnishClock);
-  press("undo", () => toggle(lastTicked(), nextStep() ?? lastTicked()));
+  pressed("undo", () => toggle(lastTicked(), nextStep() ?? lastTicked()));
 }
 
 function wire() {
+  wirePresses();
   wireSteps();
   byId("show-all").addEventListener("change", (event) => document.body.classList.toggle("show-all", event.target.checked));
-  press("try-alarm", () => { readySound(); setTimeout(ring, 50); });
-  press("copy", copy);
-  press("download", download);
-  press("take-back", takeBack);
-  press("again", askToWipe);
-  press("wipe", wipe);
-  press("bring-back", bringBack);
-  press("late-stop", stopFilling);
-  press("late-done", noteDose);
+  pressed("try-alarm", () => { readySound(); setTimeout(ring, 50); });
+  pressed("copy", copy);
+  pressed("download", download);
+  pressed("take-back", takeBack);
+  pressed("end", pressEnd);
+  pressed("again", askToWipe);
+  pressed("wipe", wipe);
+  pressed("bring-back", bringBack);
+  pressed("late-stop", stopFilling);
+  pressed("late-done", noteDose);
   for (const id of ["late-typed", "late-from"]) byId(id)?.addEventListener("input", renderLate);
   FIELDS.forEach(remember);
-  byId("changed").placeholder = figure(100 * plan.share, 4);
   // A browser lets a page sound only after a touch: every touch makes ready.
   for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, readySound);
   for (const kind of ["pageshow", "focus"]) window.addEventListener(kind, catchUp);
   document.addEventListener("visibilitychange", catchUp);
   window.addEventListener("hashchange", keepInTab);
-  window.addEventListener("storage", (event) => { if (event.key === KEY) catchUp(); });
+  window.addEventListener("storage", (event) => { if (event.key === KEY) catchUp(event); });
+  window.addEventListener("pagehide", () => { watchClock(); if (anything()) markSeen(); });
 }
 
 load();
