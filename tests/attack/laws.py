@@ -6,17 +6,30 @@ the planner: what both had wrong would look right. To add one, write it here, or
 
 from __future__ import annotations
 
+import json
 import math
+import re
+import time
+import traceback
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from functools import cache
+from random import Random
 from typing import Any
 
 from chemistry import reference
+from chemistry.errors import OutOfRange, TapwrightError
 from chemistry.plan.household import Household
 from chemistry.plan.planner import Plan
+from chemistry.plan.planner import plan as plan_of
 from chemistry.substances import agents, molar_mass, salts
 from chemistry.water.composition import CONSERVED
+from cli.answer import plain
+from cli.planning import _result
+
+from . import Seen
+from .contradictions import contradictions
+from .households import drawn, wish
 
 Law = Callable[[Household, Plan], list[str]]
 
@@ -247,7 +260,7 @@ def a_stop_says_what_to_do(household: Household, plan: Plan) -> list[str]:
     What stands in the way of a band that is missed is said of all of them together.
     """
     stops = [finding for finding in plan.findings if finding.level == "stop"]
-    told = {stop.code for stop in stops if _tells(stop.text)}
+    told = {stop.code for stop in stops if _TO_DO.search(stop.text)}
     told |= {"band_missed"} if "bands_conflict" in told else set()
     wrong = [f"stop {stop.code} names nothing to do: {stop.text}" for stop in stops if stop.code not in told]
     first = plan.steps[0]
@@ -256,14 +269,10 @@ def a_stop_says_what_to_do(household: Household, plan: Plan) -> list[str]:
     return wrong + (["a step to resolve nothing"] if first.id == "resolve" and not stops else [])
 
 
-_TO_DO = (
-    "add buy change choose cover do dose draw fill give leave let lower make measure plan put raise repeat spread take test "
-    "use wait warm widen write without bring clears would"
-).split()  # fmt: skip
-
-
-def _tells(text: str) -> bool:
-    return any(word.strip(".,;:'\"").lower() in _TO_DO for word in text.split())
+_TO_DO = re.compile(
+    r"(?i)\b(add|buy|change|choose|cover|dose|draw|fill|give|leave|let|lower|make|measure|plan|put|raise|repeat|spread|take|"
+    r"test|use|wait|warm|write|without|brings?|clears?|would)\b"
+)
 
 
 # --- figures ----------------------------------------------------------------------------------------------------------
@@ -329,6 +338,7 @@ LAWS: tuple[Law, ...] = (
     a_stop_says_what_to_do,
     nothing_is_endless_or_less_than_nothing,
     early_is_not_after_late,
+    contradictions,
     # Laws of heat, water, glass and evening, against the limits of tables/limits.csv, belong here as well.
 )
 
@@ -336,3 +346,49 @@ LAWS: tuple[Law, ...] = (
 def broken(household: Household, plan: Plan) -> list[str]:
     """Everything that is not so, each with the name of its law."""
     return [f"{law.__name__}: {text}" for law in LAWS for text in law(household, plan)]
+
+
+# --- the attack -------------------------------------------------------------------------------------------------------
+
+SLOW_S = 5.0  # of the processor: a person asks again before that
+_TWICE = 5  # one household in so many is planned twice
+
+
+def attack(key: str) -> Seen:
+    """Draws a household, plans a change in it, and holds the plan to every law."""
+    random = Random(key)
+    table = drawn(random)
+    share, jobs = wish(random)
+    household = Household.model_validate(table)
+    began_s = time.process_time()
+    try:
+        made = plan_of(household, household.tanks[0].name, share, jobs)
+    except OutOfRange as error:  # what is asked of the formulas is the planner's to see to, not the keeper's
+        return Seen(["refused"], [f"a valid household is out of range: {error}"])
+    except TapwrightError as error:
+        return Seen([f"no plan ({error.kind})"], slow(began_s))
+    except Exception as error:
+        return Seen(["crashed"], [f"{error!r} at {traceback.extract_tb(error.__traceback__)[-1]}"])
+    seen = Seen(["planned with a stop" if _stopped(made) else "planned"], slow(began_s) + broken(household, made))
+    if random.randrange(_TWICE) == 0:
+        again = plan_of(Household.model_validate(table), household.tanks[0].name, share, jobs)
+        if _said(again) != _said(made):
+            seen.broken.append("the same household gives another plan the second time")
+    return seen
+
+
+def slow(began_s: float) -> list[str]:
+    """A complaint where more of the processor's time than a person's patience went by since then."""
+    took_s = time.process_time() - began_s
+    return [f"slow: {took_s:.0f} s of the processor"] if took_s > SLOW_S else []
+
+
+def _said(plan: Plan) -> object:
+    return plain(_result(plan, None)), plan.steps, plan.findings, plan.assumptions
+
+
+def shown(key: str) -> str:
+    """The household of a key, as JSON a person can read, and what was asked of it."""
+    random = Random(key)
+    table = drawn(random)
+    return f"{json.dumps(table, indent=1, ensure_ascii=False, default=str)}\nshare, jobs: {wish(random)}"
