@@ -142,8 +142,10 @@ _LETTERS = (
     "\t",
     "[",
 )
-_NUMBERS = tuple(["0", "-0", "-1", "1e308", "1e400", "-1e308", "1e-308", "nan", "inf", "0.1.2", "1,5", "½", "٣", "0x10", "1_000"]) + ("9" * 60, "")
-_UNITS = tuple(["L", "gal", "cm", "ft", "degC", "degF", "mg/L", "mg/L NO3", "mg/L N", "ppm", "dGH", "dKH", "kW", "%", "g", "kg", "min", "uS/cm", ""])
+_NUMBERS = ("0", "-0", "-1", "1e308", "1e400", "-1e308", "1e-308", "nan", "inf", "0.1.2", "1,5", "½", "٣", "0x10", "1_000",
+            "9" * 60, "")  # fmt: skip
+_UNITS = ("L", "gal", "cm", "ft", "degC", "degF", "mg/L", "mg/L NO3", "mg/L N", "ppm", "dGH", "dKH", "kW", "%", "g", "kg",
+          "min", "uS/cm", "")  # fmt: skip
 _VALUES: tuple[Any, ...] = (
     *(0, -1, 1.5, 10**30, 1e308, True, False),
     *("", "?", "nan L", "x" * 5000),
