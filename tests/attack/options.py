@@ -60,8 +60,9 @@ sheet house.toml --tank 'Shell bay' -o page.html --change 30% --start 18:30 --fo
 _CONSOLE = re.compile(r"^\$ tapwright (.+)$", re.MULTILINE)
 _SHOWN = re.compile(r"'([^']+)'|such as ([\w%.:-]+)")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
-_WILD = ("", "nan", "-1", "0", "1e308 mg/L", "1e308 L", "-5 L", "100", "1e-300 g", "9" * 400, "\u202eL 5", "x" * 3000, "5 \x1b[31mL", "5 stones",
-         "inf L", "0%", "100%", "1000%", "2026-02-30 12:00", "-300 degC", "😀", "--json", "a, b, c", "5 to 3 dGH", "1;2", "'")  # fmt: skip
+_WILD = ("", "nan", "-1", "0", "1e308 mg/L", "1e308 L", "-5 L", "100", "1e-300 g", "9" * 400, "\u202eL 5", "x" * 3000,
+         "5 \x1b[31mL", "5 stones", "inf L", "0%", "100%", "1000%", "2026-02-30 12:00", "-300 degC", "😀", "--json", "a, b, c",
+         "5 to 3 dGH", "1;2", "'")  # fmt: skip
 
 
 @dataclass(frozen=True)
