@@ -185,7 +185,7 @@ def drawn_words(random: Random) -> list[str]:
 
 
 @cache
-def _log() -> bytes:
+def log_of_the_demo() -> bytes:
     """The log of the demo, taken in once."""
     with TemporaryDirectory() as folder, contextlib.chdir(folder):
         shutil.copy(ROOT / "demo" / "house.toml", "house.toml")
@@ -199,7 +199,7 @@ def _furnish() -> None:
     for name in ("house.toml", "log.csv"):
         shutil.copy(ROOT / "demo" / name, name)
     shutil.copytree(ROOT / "demo" / "labels", "labels")
-    Path("house.log.sqlite").write_bytes(_log())
+    Path("house.log.sqlite").write_bytes(log_of_the_demo())
 
 
 def attack(key: str) -> Seen:
