@@ -143,7 +143,7 @@ def _changed(change: list[list[str]]) -> str:
     text = files.DEMO
     for old, new in change:
         assert old in text, old
-        text = text.replace(old, new, 1)
+        text = text.replace(old, new.replace("{long}", "x" * 5000), 1)
     return text
 
 
