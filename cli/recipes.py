@@ -57,6 +57,7 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
     spreads = delivered_spread(found.source, shelf.salts, wish, made)
     findings = (
         *harsh_findings(made.harsh, at_once),
+        *made.findings,
         *chlorine_first(source),
         *source.findings,
         *tote_findings(premix),

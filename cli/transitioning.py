@@ -67,7 +67,7 @@ def answer(asked: Asked) -> Answer:
     journey, shelf, tank, source = _read(asked, household, reader)
     made = transition(journey, shelf.salts)
     findings = [*tank.findings, *source.findings, *(chlorine_first(source) if made.changes else [])]
-    findings += [*_clouding(journey, made), *_hot(made), *made.not_proven()]
+    findings += [*_clouding(journey, made), *_hot(made), *made.findings, *made.not_proven()]
     findings += caution_notes("chemicals", "lifting") if made.changes else []
     assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(asked, journey)]))
 

@@ -96,7 +96,7 @@ class Transition:
     never quite arrives; None where it does not come inside the bands at all.  by_scale: whether the scale made it longer.
     settles: hardness [mmol/L] and alkalinity [meq/L] the tank settles at for good, by what it is topped off with.  proven:
     whether no fewer changes, and in so many no fewer salts, do it; else it is the best that was found in the time, and no
-    way has fewer changes, nor one of as many fewer salts, than `at_least`.
+    way has fewer changes, nor one of as many fewer salts, than `at_least`.  findings: what the envelope finds on the way.
     """
 
     changes: tuple[Change, ...]
@@ -107,6 +107,7 @@ class Transition:
     settles: dict[str, tuple[float, float]]
     proven: bool = True
     at_least: tuple[int, int] | None = None
+    findings: tuple[Finding, ...] = ()
 
     def not_proven(self) -> list[Finding]:
         """A note where the time ended before the way was proven the best."""

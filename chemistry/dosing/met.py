@@ -1,4 +1,4 @@
-"""What the envelope finds in a refill by itself, and in a way from one water to another."""
+"""What the envelope finds in a way from one water to another."""
 
 from __future__ import annotations
 
@@ -6,18 +6,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from chemistry.dosing.journey import Change, Journey
-from chemistry.envelope.water import Exchange, refill_findings, water_findings
+from chemistry.envelope.water import Exchange, water_findings
 from chemistry.findings import LEVELS, Finding
-from chemistry.water.composition import Water
 from chemistry.water.met import met_in_air
-
-
-def refill_met(refill: Water, times_air: float) -> list[Finding]:
-    """What fish by the hose meet of a refill; its chlorine is left out, as the neutraliser comes before any salt.
-
-    times_air: CO2 of the room's air over outdoor air.  Raises OutOfRange as the equilibrium does.
-    """
-    return refill_findings(replace(met_in_air(refill, times_air), chlorine_mg_l=0.0))
 
 
 def way_met(journey: Journey, changes: Iterable[Change]) -> list[Finding]:

@@ -19,11 +19,13 @@ from chemistry.dosing.choice import choose, order_of
 from chemistry.dosing.cupboard import Columns, Deionised, Stocked, columns
 from chemistry.dosing.nearest import least_miss, made_of, nearest, programme_of, some_miss
 from chemistry.errors import BadInput, Fault
+from chemistry.findings import Finding
 from chemistry.programmes.budget import Budget, OutOfWork, question, rungs
 from chemistry.programmes.linear_programme import Array, Programme, solve
 from chemistry.units import figure
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
+from chemistry.water.met import refill_met
 from chemistry.water.target import Target, measures
 
 # Rows that need a pivot are drawn anew at the answer; each time the answer moves a hundredth as far.
@@ -96,7 +98,8 @@ class Recipe:
     cupboard cannot reach, measured however finely.  missed_by_scale: bands that only the rounding to the scale loses.
     harsh: salts in it that raise pH far (carbonates), taken only where gentle ones fail.  proven: whether it is the first by
     the order or, where it misses a band, whether there is none; else it is the best that was found in the time, and
-    `bound` says how much better any other could be (None where it is proven, or misses a band).
+    `bound` says how much better any other could be (None where it is proven, or misses a band).  findings: what the
+    envelope finds in its water.
     """
 
     grams: Mapping[str, float]
@@ -110,6 +113,7 @@ class Recipe:
     cost: float | None = None
     proven: bool = True
     bound: Bound | None = None
+    findings: tuple[Finding, ...] = ()
 
     @property
     def found(self) -> bool:
@@ -125,6 +129,12 @@ def recipe(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
     are missed least, then pH, then the rest. Raises BadInput where pH at once has a band and the carbon of the water is not
     known, OutOfRange for a band of pH that no such water can have.
     """
+    made = _searched(water, cupboard, wish)
+    return replace(made, findings=tuple(refill_met(made.water, wish.times_air)))
+
+
+def _searched(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
+    """The best recipe that the budget of the question allows to find."""
     with question() as budget:
         best, at_least = None, 0
         for rung in rungs(_FOR_RECIPE * budget.left):

@@ -33,6 +33,7 @@ from chemistry.dosing.journey import (
     with_target_refill,
 )
 from chemistry.dosing.legs import Found, amounts_inside, reached, solved
+from chemistry.dosing.met import way_met
 from chemistry.dosing.remineralise import Wish, recipe
 from chemistry.dosing.roundings import anywhere, exact, weighed
 from chemistry.errors import NoAnswer, NotInTime
@@ -234,7 +235,13 @@ def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scal
             )
         )
     return Transition(
-        tuple(changes), reached(course, at), alone(journey), with_target_refill(journey), by_scale, settled(journey)
+        tuple(changes),
+        reached(course, at),
+        alone(journey),
+        with_target_refill(journey),
+        by_scale,
+        settled(journey),
+        findings=tuple(way_met(journey, changes)),
     )
 
 

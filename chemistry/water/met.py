@@ -1,8 +1,11 @@
-"""A water as fish meet it, for the envelope."""
+"""A water as fish meet it, and what the envelope finds in a refill by itself."""
 
 from __future__ import annotations
 
-from chemistry.envelope.water import Met
+from dataclasses import replace
+
+from chemistry.envelope.water import Met, refill_findings
+from chemistry.findings import Finding
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of, most_alkaline
 
@@ -31,3 +34,11 @@ def met_in_air(water: Water, times_air: float, *, rested: bool = False) -> Met:
     """
     rest = at_air(water, times_air)
     return met(water, rest if rested else equilibrium_of(water), rest)
+
+
+def refill_met(refill: Water, times_air: float) -> list[Finding]:
+    """What fish by the hose meet of a refill; its chlorine is left out, as the neutraliser comes before any salt.
+
+    times_air: CO2 of the room's air over outdoor air.  Raises OutOfRange as the equilibrium does.
+    """
+    return refill_findings(replace(met_in_air(refill, times_air), chlorine_mg_l=0.0))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from itertools import cycle
-from typing import Any
 
 import pytest
 from playwright.sync_api import Locator
