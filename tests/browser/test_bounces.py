@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from itertools import cycle
-from typing import Any
 
 import pytest
 from playwright.sync_api import Locator
@@ -24,7 +23,8 @@ UNDER = """([x, y]) => {
     const control = found?.matches("label") ? found.control : found;
     return control && control.matches("button, a, [type=checkbox], [type=radio]") ? control : null;
 }"""
-NAMED = "control => control && `${control.className} ${control.id} ${control.closest('li')?.id} ${control.textContent} ${control.type === 'checkbox' && control.checked}`"
+NAMED = """control => control && [control.className, control.id, control.closest("li")?.id, control.textContent,
+    control.type === "checkbox" && control.checked].join(" ")"""
 # Where a control is pressed: in the middle of what is seen of it, once it is brought into sight.
 PLACE = """(control, block) => {
     const box = control.closest("label") ?? control;
