@@ -137,8 +137,8 @@ class Sheet:
             reading.check()
 
     def press(self, step: str) -> bool:
-        """Say that the test reads zero where that is asked, press the box, and say yes where the end of a flow comes early, as a
-        program does; whether it is ticked.
+        """Say that the test reads zero where that is asked, press the box, and say yes where a flow ends early, as a program
+        does; whether it is ticked.
         """
         found: bool = self.page.evaluate(
             """id => {

@@ -23,7 +23,8 @@ UNDER = """([x, y]) => {
     const control = found?.matches("label") ? found.control : found;
     return control && control.matches("button, a, [type=checkbox], [type=radio]") ? control : null;
 }"""
-NAMED = "control => control && `${control.className} ${control.id} ${control.closest('li')?.id} ${control.textContent} ${control.type === 'checkbox' && control.checked}`"
+NAMED = """control => control && [control.className, control.id, control.closest("li")?.id, control.textContent,
+    control.type === "checkbox" && control.checked].join(" ")"""
 # Where a control is pressed: in the middle of what is seen of it, once it is brought into sight.
 PLACE = """(control, block) => {
     const box = control.closest("label") ?? control;
