@@ -265,7 +265,9 @@ def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
                 return None
             lasting = _lasting(rows, pivot)
             # Rows drawn far from any answer may leave none: the nearest to them is a better place to draw them.
-            near = nearest(rows, water, shelf) if amounts is None else amounts
+            near = nearest(rows, water, shelf.finely()) if amounts is None else amounts
+            if amounts is None and shelf.whole and held(near):  # whole units may lie inside as well
+                near = nearest(rows, water, shelf)
         except OutOfWork as end:
             at_least = end.at_least if pivot is None else at_least
             raise OutOfWork(end.best if held(end.best) else edge, at_least) from None

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 # Units of work (`chemistry.programmes.budget`) of a call, of an iteration by itself and for every coefficient of the
 # programme, and of a node of the search tree: of relaxed programmes, and of those in whole numbers.
-_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 1.5, 200.0)
+_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 5.0, 200.0)
 _PASSED_ON = 0.02  # a coefficient
 # What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
 _ITERATIONS_A_NODE = 5.0
