@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,12 +11,10 @@ from chemistry.dosing.bands import CONSERVED, Row, amounts_of, rows_of
 from chemistry.dosing.choice import Rows
 from chemistry.dosing.cupboard import Columns, with_added
 from chemistry.dosing.elastic import give
+from chemistry.dosing.wish import Wish
 from chemistry.programmes.budget import OutOfWork, current
 from chemistry.programmes.linear_programme import Array
 from chemistry.water.composition import Water
-
-if TYPE_CHECKING:
-    from chemistry.dosing.remineralise import Wish
 
 # Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
 _SLACK = 1e-7

@@ -16,9 +16,9 @@ import numpy as np
 from chemistry import reference
 from chemistry.dosing.bands import NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
 from chemistry.dosing.choice import choose, order_of
-from chemistry.dosing.cupboard import Columns, Deionised, Stocked, columns
+from chemistry.dosing.cupboard import Columns, Stocked, columns
 from chemistry.dosing.nearest import least_miss, made_of, nearest, programme_of, some_miss
-from chemistry.errors import BadInput, Fault
+from chemistry.dosing.wish import Wish as Wish
 from chemistry.findings import Finding
 from chemistry.programmes.budget import Budget, OutOfWork, question, rungs
 from chemistry.programmes.linear_programme import Array, Programme, solve
@@ -26,48 +26,12 @@ from chemistry.units import figure
 from chemistry.water.composition import Water
 from chemistry.water.equilibrium import closed
 from chemistry.water.met import refill_met
-from chemistry.water.target import Target, measures
 
 # Rows that need a pivot are drawn anew at the answer; each time the answer moves a hundredth as far.
 _ROUNDS = 10
 # Of what is left of a question's budget, so much goes into a recipe (the rest is kept for saying why there is none); and
 # of one attempt so much into that without carbonates.
 _FOR_RECIPE, _FOR_GENTLE = 0.75, 0.7
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What is asked of a refill.
-
-    target: its bands.  volume_l.  step_g: the scale's step in one batch (0: any amount).  parts: equal batches.
-    deionised: offered, or None.  prefer: what comes first in the choice.  times_air: CO2 of the room's air over outdoor's.
-    """
-
-    target: Target
-    volume_l: float
-    step_g: float = 0.0
-    parts: int = 1
-    deionised: Deionised | None = None
-    prefer: tuple[str, ...] = ()
-    times_air: float = 1.0
-
-    def __post_init__(self) -> None:
-        faults = []
-        if not 0 < self.volume_l < math.inf:
-            faults.append(Fault("volume", f"{self.volume_l:g} L is read; more than 0 is allowed.", 'Write "200 L".'))
-        if not 0 <= self.step_g < math.inf or self.parts < 1:
-            said = f"{self.parts} batches by {self.step_g:g} g are read; at least one batch and 0 g are allowed."
-            faults.append(Fault("scale", said, 'Write "0.1 g".'))
-        words = measures()
-        faults += [
-            Fault(words[name].words, f"its band runs from {words[name].said(band.low)} to {words[name].said(band.high)}.",
-                  "Write the lower figure first.")
-            for name, band in self.target.bands()
-            if not band.low <= band.high
-        ]  # fmt: skip
-        if faults:
-            raise BadInput(faults)
-        order_of(self.prefer)
 
 
 @dataclass(frozen=True)
@@ -136,47 +100,79 @@ def recipe(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
 def _searched(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Recipe:
     """The best recipe that the budget of the question allows to find."""
     with question() as budget:
-        best, at_least = None, 0
-        for rung in rungs(_FOR_RECIPE * budget.left):
+        best: tuple[_Sought, ...] = ()
+        at_least = 0
+        for rung in (*rungs(_FOR_RECIPE * budget.left), 0.0):
             with budget.at_most(rung):
-                made, needed = _attempted(water, cupboard, wish, budget)
-            if made.proven:
-                return made
-            at_least = max(at_least, needed)
-            if best is None or _rank(made, wish) < _rank(best, wish):
-                best = made
-        if best is None:  # next to nothing is left of the budget
-            with budget.at_most(0):
-                best, at_least = _attempted(water, cupboard, wish, budget)
-        return replace(best, bound=_bound(water, cupboard, wish, at_least, budget)) if best.found else best
+                tried = _attempted(water, cupboard, wish, budget)
+            if all(each.proven for each in tried):
+                return _told(tried, wish)
+            at_least = max(at_least, min(each.at_least for each in tried))
+            if not best or (tried[-1].found and _rank(tried, wish) < _rank(best, wish)):
+                best = tried
+        made = _told(best, wish)
+        return replace(made, bound=_bound(water, cupboard, wish, at_least, budget)) if made.found else made
 
 
-def _attempted(water: Water, cupboard: Sequence[Stocked], wish: Wish, budget: Budget) -> tuple[Recipe, int]:
-    """The recipe as far as the budget goes, and how many salts it needs at least, as far as is known."""
+@dataclass(frozen=True)
+class _Sought:
+    """What a search among exactly these columns came to.
+
+    amounts: inside every band; None where none were found.  by_scale: whether some would lie there measured finely.
+    proven: whether the amounts are the first by the order, or there are none.  at_least: so many salts are needed.
+    """
+
+    water: Water
+    shelf: Columns
+    amounts: Array | None
+    by_scale: bool = False
+    proven: bool = True
+    at_least: int = 0
+
+    @property
+    def found(self) -> bool:
+        """Whether there are any."""
+        return self.amounts is not None
+
+
+def _sought(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> _Sought:
+    """Search among exactly these salts, as far as the budget goes."""
+    water = closed(water)
+    shelf = _shelf(water, cupboard, wish)
+    try:
+        amounts = _inside(water, shelf, wish)
+        by_scale = amounts is None and shelf.whole and _inside(water, shelf.finely(), wish) is not None
+        return _Sought(water, shelf, amounts, by_scale)
+    except OutOfWork as end:
+        return _Sought(water, shelf, end.best, proven=False, at_least=end.at_least)
+
+
+def _attempted(water: Water, cupboard: Sequence[Stocked], wish: Wish, budget: Budget) -> tuple[_Sought, ...]:
+    """Search without carbonates and, where that finds nothing, with them."""
     gentle = [item for item in cupboard if item.salt.gentle]
-    only_gentle = len(gentle) == len(cupboard)
-    with budget.at_most((1.0 if only_gentle else _FOR_GENTLE) * budget.left):
-        made, at_least = _made(water, gentle, wish)
-    if only_gentle or made.found:
-        return made, at_least
-    harsh, needed = _made(water, cupboard, wish)
-    if not harsh.found and not (made.proven and harsh.proven):  # there may be one without, or with
-        return replace(made if _lost(made) <= _lost(harsh) else harsh, proven=False), min(at_least, needed)
-    if _lost(harsh) < _lost(made):
-        return replace(harsh, proven=harsh.proven and made.proven), needed
-    return made, at_least
+    if len(gentle) == len(cupboard):
+        return (_sought(water, cupboard, wish),)
+    with budget.at_most(_FOR_GENTLE * budget.left):
+        without = _sought(water, gentle, wish)
+    return (without,) if without.found else (without, _sought(water, cupboard, wish))
 
 
-def _rank(made: Recipe, wish: Wish) -> tuple[float, ...]:
-    """Of recipes that are not proven, the one of least rank is kept: inside the bands, clear, and first by the order."""
+def _told(tried: Sequence[_Sought], wish: Wish) -> Recipe:
+    """The recipe of an attempt: what it found or, of what misses the bands least, that which loses fewer; gentle rather."""
+    made = _made(tried[-1], wish) if tried[-1].found else min((_made(each, wish) for each in tried), key=_lost)
+    return replace(made, proven=all(each.proven for each in tried))
+
+
+def _rank(tried: Sequence[_Sought], wish: Wish) -> tuple[float, ...]:
+    """Of attempts that are not proven, the one of least rank is kept: gentle, clear, and first by the order."""
+    if not tried[-1].found:
+        return (math.inf,)
+    made = _made(tried[-1], wish)
     cost = sum(made.grams.values()) if made.cost is None else made.cost
     counts = {"salts": len(made.grams), "cost": cost, "sodium": made.water.sodium_mmol_l, "water": made.deionised_l}
     clouds = not _clear(made.water, wish, reference.value("limits", "calcite_calm"))
-    return (
-        *map(float, _lost(made)),
-        float(clouds),
-        *(counts[word] for word in order_of(wish.prefer) if word in counts),
-    )
+    order = (float(counts[word]) for word in order_of(wish.prefer) if word in counts)
+    return (float(bool(made.harsh)), float(clouds), *order)
 
 
 def _bound(water: Water, cupboard: Sequence[Stocked], wish: Wish, at_least: int, budget: Budget) -> Bound:
@@ -218,25 +214,17 @@ def _lost(made: Recipe) -> tuple[int, bool]:
     return len(made.missed), bool(made.missed_by_scale)
 
 
-def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> tuple[Recipe, int]:
-    """The recipe from exactly these salts, and how many of them it needs at least, as far as is known."""
-    water = closed(water)
-    shelf = _shelf(water, cupboard, wish)
-    amounts: Array | None = None
-    by_scale, proven, at_least = False, True, 0
-    try:
-        amounts = _inside(water, shelf, wish)
-        by_scale = amounts is None and shelf.whole and _inside(water, shelf.finely(), wish) is not None
-    except OutOfWork as end:
-        proven, amounts, at_least = False, end.best, end.at_least
+def _made(sought: _Sought, wish: Wish) -> Recipe:
+    """The recipe of what was found, or of what misses the bands least where nothing was."""
+    water, shelf, amounts, by_scale = sought.water, sought.shelf, sought.amounts, sought.by_scale
     if amounts is None:
-        amounts = least_miss(water, shelf, wish) if proven else some_miss(water, shelf, wish)
+        amounts = least_miss(water, shelf, wish) if sought.proven else some_miss(water, shelf, wish)
     made = made_of(water, shelf, amounts, wish.volume_l)
     reached = standings(made, wish.target, wish.times_air)
     missed = tuple(standing for standing in reached if not standing.held)
     used = {item.salt.name: number for item, number in zip(shelf.salts, amounts, strict=False) if number > 1e-9}
     unit = {item.salt.name: float(unit_g) for item, unit_g in zip(shelf.salts, shelf.unit, strict=False)}
-    recipe = Recipe(
+    return Recipe(
         grams={name: float(number) * unit[name] for name, number in used.items()},
         water=made,
         reached=reached,
@@ -246,9 +234,8 @@ def _made(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> tuple[Recipe
         steps={name: round(number) * wish.parts for name, number in used.items()} if shelf.whole else None,
         deionised_l=float(amounts[shelf.count :] @ shelf.unit[shelf.count :]),
         cost=float(amounts @ shelf.cost) if shelf.priced else None,
-        proven=proven,
+        proven=sought.proven,
     )
-    return recipe, at_least
 
 
 def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
@@ -274,8 +261,7 @@ def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
             if amounts is None and pivot is None:
                 return None
             lasting = _lasting(rows, pivot)
-            # Rows drawn far from any answer may leave none: the nearest to them is a better place to draw them.
-            near = nearest(rows, water, shelf) if amounts is None else amounts
+            near = _place(rows, water, shelf, wish) if amounts is None else amounts
         except OutOfWork as end:
             at_least = end.at_least if pivot is None else at_least
             raise OutOfWork(end.best if held(end.best) else edge, at_least) from None
@@ -286,7 +272,7 @@ def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
             if amounts is not None:
                 break
             edge = near
-        older += [row for row in lasting if not any(np.array_equal(row.weights, other.weights) for other in older)]
+        older += _new(lasting, older)
         if (place := (near.tobytes(), len(older))) in drawn:  # from here on everything would come again
             amounts = edge
             break
@@ -297,6 +283,20 @@ def _inside(water: Water, shelf: Columns, wish: Wish) -> Array | None:
         return None if amounts is None else _cleared(water, shelf, wish, amounts)
     except OutOfWork as end:
         raise OutOfWork(end.best, at_least) from None
+
+
+def _new(rows: Sequence[Row], older: Sequence[Row]) -> list[Row]:
+    return [row for row in rows if not any(np.array_equal(row.weights, other.weights) for other in older)]
+
+
+def _place(rows: Sequence[Row], water: Water, shelf: Columns, wish: Wish) -> Array:
+    """Units where rows are better drawn that leave none, as those drawn far from any answer may: the nearest to them.
+
+    Whole units are sought only where any amount would lie inside: they take a hundred times as long.
+    """
+    near = nearest(rows, water, shelf.finely())
+    fits = shelf.whole and _held(made_of(water, shelf, near, wish.volume_l), wish)
+    return nearest(rows, water, shelf) if fits else near
 
 
 def _held(made: Water, wish: Wish) -> bool:

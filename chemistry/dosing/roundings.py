@@ -25,6 +25,7 @@ _LOOSENED = 0.05
 
 
 def exact(way: Way, count: int) -> Array | None:
+    """Amounts for all changes, measured finely; None where there are none."""
     found = solved(way, count)
     return None if found is None else found.amounts
 

@@ -51,9 +51,9 @@ class Budget:
         """Count work that is done."""
         self.done += units
 
-    def ask(self) -> None:
-        """Raises OutOfWork where nothing more may be begun."""
-        if self.done >= self.most:
+    def ask(self, units: float = 0.0) -> None:
+        """Raises OutOfWork where nothing more may be begun, or nothing that takes so many units at least."""
+        if self.done >= self.most or self.done + units > self.most:
             raise OutOfWork
 
     @contextmanager

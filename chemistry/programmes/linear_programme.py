@@ -18,8 +18,10 @@ Array = NDArray[np.float64]
 
 # Units of work (`chemistry.programmes.budget`) of a call, of an iteration by itself and for every coefficient of the
 # programme, and of a node of the search tree: of relaxed programmes, and of those in whole numbers.
-_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 1.5, 200.0)
+_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 5.0, 200.0)
 _PASSED_ON = 0.02  # a coefficient
+# A search in whole numbers does not stop before its root is done, which takes about so many iterations a column.
+_ITERATIONS_AT_ROOT = 2.0
 # What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
 _ITERATIONS_A_NODE = 5.0
 _MOST_NODES = 200_000
@@ -50,9 +52,9 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
     if len(programme.upper) == 0:  # nothing to choose: the rows hold at 0 or not at all
         return programme.upper if np.all((programme.row_low <= 0) & (programme.row_high >= 0)) else None
     budget = current()
-    budget.ask()
     call, iteration, coefficient, node = _WHOLE if programme.whole else _RELAXED
     iteration += coefficient * programme.matrix.size
+    budget.ask(call + _ITERATIONS_AT_ROOT * iteration * len(programme.upper) if programme.whole else 0.0)
     highspy, solver = _solver()
     solver.clear()  # a warm start would let the answer depend on what was asked before
     options = {

@@ -39,7 +39,7 @@ _FAR = 1e300  # where a row without bounds starts: nothing brings it out of them
 # Pivots by largest violation, then by Bland's rule, which cannot cycle; what is open after those goes to HiGHS.
 _PIVOTS, _BLAND_PIVOTS = 100, 200
 # Units of work of a pivot that all take together: by itself, and of every coefficient of every programme.
-_BY_ITSELF, _A_COEFFICIENT = 250.0, 0.004
+_BY_ITSELF, _A_COEFFICIENT = 250.0, 0.007
 _ROUND = 2048  # programmes searched together: few enough for the processor's cache
 
 
