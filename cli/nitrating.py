@@ -36,6 +36,7 @@ class Asked:
     since: str | None
     now: str | None
     chart: Path | None
+    force: bool = False
 
 
 def answer(asked: Asked) -> Answer:
@@ -62,7 +63,7 @@ def answer(asked: Asked) -> Answer:
     events = events_of(standing(asked.file, tank.name), tank.live_volume_l, since_s, at_s)
     outlook = outlook_of(tank, household.tap.nitrate_mg_l, events, share, interval_min, confidence, at_s / _DAY_S)
     found, assumed = _findings(outlook), _assumptions(outlook, since_s)
-    chart = _chart(asked.chart, outlook)
+    chart = _chart(asked.chart, outlook, force=asked.force)
 
     def show(screen: Console) -> None:
         from cli.nitrate_page import show_outlook
@@ -175,13 +176,13 @@ def _assumptions(outlook: Outlook, since_s: float | None) -> list[str]:
     ]
 
 
-def _chart(path: Path | None, outlook: Outlook) -> Path | None:
+def _chart(path: Path | None, outlook: Outlook, *, force: bool) -> Path | None:
     """Write the outlook as a picture where one is asked for."""
     if path is None:
         return None
     from cli.nitrate_chart import written
 
-    written(path, outlook.steps, outlook.tank.nitrate_ceiling_mg_l, outlook.tank.name)
+    written(path, outlook.steps, outlook.tank.nitrate_ceiling_mg_l, outlook.tank.name, force=force)
     return path
 
 

@@ -10,9 +10,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
 from cli.answer import Answer, plain
-from cli.new_file import refuse_place, write_new
+from cli.files.kinds import PAGE
+from cli.files.writing import refuse_place, write_new
 from cli.plan_figures import cautions_of
 
 if TYPE_CHECKING:
@@ -26,8 +26,6 @@ if TYPE_CHECKING:
 
 # Letters on paper, in steps and findings, beyond which two sheets take smaller print.
 _SIZES = ((6900, ""), (8300, "close"), (math.inf, "dense"))
-_TAKEN = "Give another name, or --force."
-_BEGINS = b"<!doctype html>"
 _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
 
@@ -35,12 +33,10 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
     from cli.planning import planned
 
-    refuse_place(output, force=force, hint=_TAKEN)  # before two seconds of planning
-    if force:
-        _refuse_others(output)
+    refuse_place(output, PAGE, force=force)  # before two seconds of planning
     found = planned(asked)
     made, page = found.made, page_of(found, asked.file)
-    write_new(output, page, force=force, hint=_TAKEN)
+    write_new(output, page, PAGE, force=force)
 
     def show(screen: Console) -> None:
         from cli import pages
@@ -56,19 +52,6 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
         "bytes": len(page.encode()),
     }
     return Answer("sheet", result, show, made.findings, made.assumptions)
-
-
-def _refuse_others(output: Path) -> None:
-    """BadInput for a file that is no page: --force is for a sheet written before, not for a household file or a log."""
-    try:
-        with output.open("rb") as file:
-            begins = file.read(len(_BEGINS))
-    except OSError:  # nothing there, or nothing to be read: whoever writes it will say so
-        return
-    if begins and begins != _BEGINS:
-        raise BadInput.of(
-            "--output", f"'{output}' is no page and is left as it is.", "Give another name, such as sheet.html."
-        )
 
 
 def page_of(found: Planned, file: Path) -> str:
