@@ -34,5 +34,4 @@ def answered(ask: Callable[[], Answer], as_json: bool) -> None:
     """Ask, answer, and leave with the exit code of the answer."""
     with told(sys.stderr):
         answer = ask()
-    emit(answer, as_json=as_json)
-    raise typer.Exit(answer.exit_code)
+    raise typer.Exit(emit(answer, as_json=as_json))

@@ -84,7 +84,13 @@ def add_answer(asked: Asked) -> Answer:
         for entry in stand:
             screen.print(f"Entry {entry.number}, {_when(entry)}, {entry.tank}: {said(entry)}", soft_wrap=True)
 
-    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show)
+    done = f"It is entered all the same: {_entries_of(numbers)} in the log."
+    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show, done=done)
+
+
+def _entries_of(numbers: Sequence[int]) -> str:
+    first, last = numbers[0], numbers[-1]
+    return f"entry {first} stands" if first == last else f"entries {first} to {last} stand"
 
 
 def _entries(asked: Asked, blank: Entry) -> list[Entry]:
@@ -235,7 +241,8 @@ def import_answer(file: Path, sheet: Path) -> Answer:
         stood = f" {known} stood in it already." if known else ""
         screen.print(f"{len(new)} entries of {sheet} are in the log.{stood}", soft_wrap=True)
 
-    return Answer("log import", {"file": str(sheet), "added": len(new), "known": known}, show)
+    result = {"file": str(sheet), "added": len(new), "known": known}
+    return Answer("log import", result, show, done=f"They are entered all the same: {len(new)} entries of {sheet}.")
 
 
 def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
@@ -251,7 +258,7 @@ def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
             f"{count} entries are in {sheet}. Take them in elsewhere with: tapwright log import", soft_wrap=True
         )
 
-    return Answer("log export", {"file": str(sheet), "entries": count}, show)
+    return Answer("log export", {"file": str(sheet), "entries": count}, show, done=f"{sheet} is written.")
 
 
 def undo_answer(file: Path, number: int | None) -> Answer:
@@ -264,7 +271,8 @@ def undo_answer(file: Path, number: int | None) -> Answer:
             f"Taken back, and kept: entry {entry.number}, {_when(entry)}, {entry.tank}: {said(entry)}", soft_wrap=True
         )
 
-    return Answer("log undo", {"entry": entry._asdict()}, show)
+    done = f"It is taken back all the same: entry {entry.number}."
+    return Answer("log undo", {"entry": entry._asdict()}, show, done=done)
 
 
 def _when(entry: Entry) -> str:

@@ -70,7 +70,8 @@ def answer(asked: Asked) -> Answer:
 
         show_outlook(screen, outlook, found, assumed, chart)
 
-    return Answer("nitrate", _result(outlook), show, found, assumed)
+    done = "" if chart is None else f"{chart} is written."
+    return Answer("nitrate", _result(outlook), show, found, assumed, done)
 
 
 def _seconds(reader: Reader, text: str, option: str) -> float:

@@ -51,7 +51,7 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
         "steps": len(made.steps),
         "bytes": len(page.encode()),
     }
-    return Answer("sheet", result, show, made.findings, made.assumptions)
+    return Answer("sheet", result, show, made.findings, made.assumptions, f"{output} is written.")
 
 
 def page_of(found: Planned, file: Path) -> str:
