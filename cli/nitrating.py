@@ -81,10 +81,12 @@ def _seconds(reader: Reader, text: str, option: str) -> float:
 
 
 def standing(file: Path, tank_name: str) -> list[Entry]:
-    """The log's entries of a tank that nobody took back. Raises BadInput where there is no log."""
+    """The log's entries of a tank that nobody took back. Raises BadInput where there is no log, or another household's."""
+    from cli.household_log import refuse_anothers, tanks_of
     from cli.logbook import Logbook, path_of
 
-    with Logbook(path_of(file), create=False) as book:
+    with Logbook(path_of(file), create=False, reading=True) as book:
+        refuse_anothers(book, file, tanks_of(file))
         return [entry for entry in book.entries(tank_name) if entry.undone is None]
 
 

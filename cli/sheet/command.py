@@ -18,6 +18,7 @@ from cli.plan_figures import cautions_of
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chemistry.findings import Finding
     from chemistry.plan.late import Case
     from chemistry.plan.planner import Plan
     from cli.planning import Asked, Planned
@@ -32,16 +33,19 @@ _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
     from cli.planning import planned
+    from cli.sheet.ahead import unread
 
     refuse_place(output, PAGE, force=force)  # before two seconds of planning
     found = planned(asked)
-    made, page = found.made, page_of(found, asked.file)
+    made = found.made
+    unknown = unread(asked.file, made.figures.tank.name)
+    page = page_of(found, asked.file, unknown)
     write_new(output, page, PAGE, force=force)
 
     def show(screen: Console) -> None:
         from cli import pages
 
-        pages.findings(screen, [finding for finding in made.findings if finding.level == "stop"])
+        pages.findings(screen, [*(finding for finding in made.findings if finding.level == "stop"), *unknown])
         screen.print(f"{output} is written: {len(made.steps)} steps.", soft_wrap=True)
         screen.print("Open it on the phone you take to the tank, or print it. It needs no network.", soft_wrap=True)
 
@@ -51,11 +55,11 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
         "steps": len(made.steps),
         "bytes": len(page.encode()),
     }
-    return Answer("sheet", result, show, made.findings, made.assumptions, f"{output} is written.")
+    return Answer("sheet", result, show, (*made.findings, *unknown), made.assumptions, f"{output} is written.")
 
 
-def page_of(found: Planned, file: Path) -> str:
-    """The whole page of a plan."""
+def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
+    """The whole page of a plan; more: what is to be said beside its findings."""
     from chemistry.plan.clocks import clocks_of
     from chemistry.plan.late_table import late_cases
     from chemistry.plan.tote_steps import cups
@@ -81,7 +85,7 @@ def page_of(found: Planned, file: Path) -> str:
             "file": name,
             "quoted_file": shlex.quote(name),
             "density": next(size for most, size in _SIZES if _letters(made, shown) <= most),
-            "findings": findings_shown(made.findings),
+            "findings": findings_shown([*made.findings, *more]),
             "cups": cups(figures),
             "neutralised": figures.neutraliser is not None,
             "totes": totes,
