@@ -7,10 +7,11 @@ import math
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any
 
 from chemistry import __version__
 from chemistry.errors import TapwrightError
+from cli.streams import printed, tell, write
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -22,13 +23,17 @@ _NARROW, _WIDE = 40, 80
 
 @dataclass(frozen=True)
 class Answer:
-    """The answer of one command: result for machines, show for people, findings and assumptions for both."""
+    """The answer of one command: result for machines, show for people, findings and assumptions for both.
+
+    done: what it has done for good, as a sentence, to be said where the answer cannot be printed; empty for nothing.
+    """
 
     command: str
     result: Mapping[str, Any]
     show: Callable[[Console], None]
     findings: Sequence[Finding] = ()
     assumptions: Sequence[str] = ()
+    done: str = ""
 
     @property
     def exit_code(self) -> int:
@@ -60,8 +65,12 @@ def plain(value: Any) -> Any:
     return value if math.isfinite(value) else None
 
 
-def emit(answer: Answer, *, as_json: bool) -> None:
-    """Write the answer to stdout."""
+def emit(answer: Answer, *, as_json: bool) -> int:
+    """Write the answer to stdout; returns the exit code to leave with."""
+    return printed(lambda: _put(answer, as_json=as_json), answer.exit_code, answer.done)
+
+
+def _put(answer: Answer, *, as_json: bool) -> None:
     if as_json:
         print_json(answer.document())
         return
@@ -72,21 +81,16 @@ def emit(answer: Answer, *, as_json: bool) -> None:
     write("".join(f"{line.rstrip()}\n" for line in page.get().splitlines()), sys.stdout)
 
 
-def write(text: str, stream: TextIO) -> None:
-    """Text to a stream; letters that it cannot encode become question marks, never a crash."""
-    encoding = stream.encoding or "utf-8"
-    stream.write(text.encode(encoding, errors="replace").decode(encoding))
-
-
-def refuse(error: TapwrightError, command: str, *, as_json: bool) -> None:
-    """Write an error: as JSON to stdout, or its faults to stderr in one block."""
+def refuse(error: TapwrightError, command: str, *, as_json: bool) -> int:
+    """Write an error: as JSON to stdout, or its faults to stderr in one block; returns the exit code to leave with."""
     if as_json:
         faults = [{"where": fault.where, "message": fault.message, "hint": fault.hint} for fault in error.faults]
-        print_json({**_head(command), "error": {"kind": error.kind, "faults": faults, **plain(error.details)}})
-        return
+        document = {**_head(command), "error": {"kind": error.kind, "faults": faults, **plain(error.details)}}
+        return printed(lambda: print_json(document), error.exit_code)
     for fault in error.faults:
         line = "".join(letter if letter.isprintable() else "?" for letter in str(fault))
-        write(f"{line}\n", sys.stderr)
+        tell(line)
+    return error.exit_code
 
 
 def console() -> Console:

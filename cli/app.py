@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import gc
-import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -29,6 +28,7 @@ from cli.asking import (
 from cli.log_app import log_app
 from cli.progress import TASK
 from cli.sheet_app import sheet
+from cli.streams import stand, unprinted
 from cli.time_app import late, nitrate
 
 app = typer.Typer(
@@ -356,15 +356,11 @@ def run(words: list[str]) -> int:
         sys.stdout.flush()
         return code
     except TapwrightError as error:
-        refuse(error, command, as_json=as_json)
-        return error.exit_code
-    except BrokenPipeError:
-        sys.stderr.close()  # the reader went away; nobody is left to tell
-        return 0
-    except OSError as error:
-        sys.stderr.write(f"the answer cannot be written: {(error.strerror or str(error)).lower()}.\n")
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115  what is left must not be flushed once more
-        return 2
+        return refuse(error, command, as_json=as_json)
+    except OSError as error:  # of a help text: an answer looks after itself
+        return unprinted(error, 0)
+    except SystemExit:  # how the option parser leaves where nobody reads its help any more
+        return unprinted(BrokenPipeError(), 0)
     except (KeyboardInterrupt, typer.Abort):
         return 130
     except Exception as error:
@@ -374,8 +370,7 @@ def run(words: list[str]) -> int:
         said = error.format_message()
         hint = f"See: tapwright {command} --help" if command else "See: tapwright --help"
         usage = BadInput.of("", said if said.endswith((".", "?")) else f"{said}.", hint)
-        refuse(usage, command or next((word for word in words if not word.startswith("-")), ""), as_json=as_json)
-        return usage.exit_code
+        return refuse(usage, command or next((word for word in words if not word.startswith("-")), ""), as_json=as_json)
 
 
 def main() -> None:
@@ -383,6 +378,7 @@ def main() -> None:
     # A run is over in a fraction of a second: looking for cycles to free, on the way and once more at exit over every
     # object of every library, would take a quarter of it.
     gc.disable()
+    stand()
     code = run(sys.argv[1:])
     gc.freeze()
     raise SystemExit(code)

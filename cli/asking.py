@@ -48,8 +48,7 @@ def answered(ask: Callable[[], Answer], as_json: bool, patience: str | None = No
             hint = "Ask it more simply: fewer salts, or wider bands." if more is None else f'Write --patience "{more}".'
             said = f"{budget.patience_s:g} s worth of work was not enough."
             raise NotInTime([*error.faults, Fault("--patience", said, hint)], error.details) from None
-    emit(answer, as_json=as_json)
-    raise typer.Exit(answer.exit_code)
+    raise typer.Exit(emit(answer, as_json=as_json))
 
 
 def _seconds(patience: str | None) -> float:

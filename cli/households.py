@@ -23,7 +23,7 @@ def new_answer(file: Path) -> Answer:
             f'{file} is written. Fill in every "?", then run: tapwright check {quote(str(file))}', soft_wrap=True
         )
 
-    return Answer("new", {"file": str(file)}, show)
+    return Answer("new", {"file": str(file)}, show, done=f"{file} is written.")
 
 
 def check_answer(file: Path) -> Answer:

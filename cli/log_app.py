@@ -85,3 +85,31 @@ def undo(
     from cli.log_commands import undo_answer
 
     answered(lambda: undo_answer(file, number), as_json)
+
+
+@log_app.command()
+def check(file: HouseFile, as_json: AsJson = False) -> None:
+    """Is the log whole, every entry of it readable, and this household's?"""
+    from cli.log_care import check_answer
+
+    answered(lambda: check_answer(file), as_json)
+
+
+@log_app.command()
+def backup(
+    file: HouseFile,
+    copy: Annotated[Path, typer.Argument(metavar="COPY", help="File to write, best on another disk.")],
+    as_json: AsJson = False,
+) -> None:
+    """Write the whole log to one new file, and read it back."""
+    from cli.log_care import backup_answer
+
+    answered(lambda: backup_answer(file, copy), as_json)
+
+
+@log_app.command()
+def adopt(file: HouseFile, as_json: AsJson = False) -> None:
+    """Say that the log is this household's, though every tank has a new name."""
+    from cli.log_care import adopt_answer
+
+    answered(lambda: adopt_answer(file), as_json)

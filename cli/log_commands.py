@@ -14,10 +14,10 @@ from chemistry.errors import BadInput, Fault
 from chemistry.words import quoted
 from cli import log_csv, pages
 from cli.answer import Answer
+from cli.household_log import backup_findings, known_tank, refuse_anothers, shown_time, tanks_of
 from cli.log_entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
 from cli.logbook import Logbook, path_of
 from cli.options import Reader
-from cli.toml_file import parsed, text_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,26 +47,6 @@ def now() -> datetime:
     return datetime.now().astimezone()
 
 
-def tanks_of(file: Path) -> list[str]:
-    """Names of the tanks of a household file; its other tables may still hold faults, as a log must not wait for them."""
-    data = parsed(text_of(file, f"Make one with: tapwright new {file}"), file, ("tank",))
-    tanks = data.get("tank")
-    names = [entry.get("name") for entry in tanks if isinstance(entry, dict)] if isinstance(tanks, list) else []
-    found = [name for name in names if isinstance(name, str) and name not in ("", "?")]
-    if not found:
-        raise BadInput.of(f"{file}: tank", "no tank has a name yet.", 'Write name = "Long tank" under [[tank]].')
-    return found
-
-
-def known_tank(file: Path, name: str) -> str:
-    """The name, if the household file has it; BadInput offers what there is."""
-    names = tanks_of(file)
-    if name not in names:
-        choices = " or ".join(f"'{known}'" for known in names)
-        raise BadInput.of("--tank", f"there is no tank named {quoted(name)} in the file.", f"Write {choices}.")
-    return name
-
-
 def add_answer(asked: Asked) -> Answer:
     """Write what was read, changed, serviced or seen."""
     today = now()
@@ -77,15 +57,25 @@ def add_answer(asked: Asked) -> Answer:
     faults = [fault for entry in entries for fault in faults_of(entry, _option_of(entry), today)]
     if faults:
         raise BadInput(dict.fromkeys(faults))
+    tanks = tanks_of(asked.file)
     with Logbook(path_of(asked.file), create=True) as book:
-        numbers = book.add(entries)
+        refuse_anothers(book, asked.file, tanks)
+        found = backup_findings(book)
+        numbers = book.add(entries, tanks=tanks)
     stand = [entry._replace(number=number) for entry, number in zip(entries, numbers, strict=True)]
 
     def show(screen: Console) -> None:
         for entry in stand:
             screen.print(f"Entry {entry.number}, {_when(entry)}, {entry.tank}: {said(entry)}", soft_wrap=True)
+        pages.findings(screen, found)
 
-    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show)
+    done = f"It is entered all the same: {_entries_of(numbers)} in the log."
+    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show, found, done=done)
+
+
+def _entries_of(numbers: Sequence[int]) -> str:
+    first, last = numbers[0], numbers[-1]
+    return f"entry {first} stands" if first == last else f"entries {first} to {last} stand"
 
 
 def _entries(asked: Asked, blank: Entry) -> list[Entry]:
@@ -190,8 +180,8 @@ def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, un
         raise BadInput.of("--kind", f"{quoted(kind)} is no kind of entry.", f"Write {', '.join(KINDS)}.")
     if last < 1:
         raise BadInput.of("--last", f"{last} entries.", "Write 1 or more.")
-    with Logbook(path_of(file), create=False) as book:
-        every = book.entries(tank, kind)
+    with Logbook(path_of(file), create=False, reading=True) as book:
+        every, found = book.entries(tank, kind), backup_findings(book)
     standing = [entry for entry in every if undone or entry.undone is None]
     shown = standing[-last:]
 
@@ -208,17 +198,21 @@ def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, un
             for entry in shown
         ]
         pages.hanging(screen, rows, indent=0, gap=2)
+        pages.findings(screen, found)
 
     result = {"entries": [entry._asdict() for entry in shown], "of": len(standing)}
-    return Answer("log list", result, show)
+    return Answer("log list", result, show, found)
 
 
 def import_answer(file: Path, sheet: Path) -> Answer:
     """Take in a CSV file, all of it or nothing; entries that stand already are left as they are."""
-    entries = log_csv.read(sheet, tanks_of(file), now())
+    tanks = tanks_of(file)
+    entries = log_csv.read(sheet, tanks, now())
     if not entries:
         raise BadInput.of(str(sheet), "holds no entry below its head.", "Write one row for each entry.")
     with Logbook(path_of(file), create=True) as book:
+        refuse_anothers(book, file, tanks)
+        found = backup_findings(book)
         new, differ = log_csv.new_among(entries, book.entries())
         if differ:
             raise BadInput(
@@ -229,21 +223,25 @@ def import_answer(file: Path, sheet: Path) -> Answer:
                 )
                 for entry in differ
             )
-        book.add(new, skip_known=True)
+        book.add(new, skip_known=True, tanks=tanks)
     known = len(entries) - len(new)
 
     def show(screen: Console) -> None:
         stood = f" {known} stood in it already." if known else ""
         screen.print(f"{len(new)} entries of {sheet} are in the log.{stood}", soft_wrap=True)
+        pages.findings(screen, found)
 
-    return Answer("log import", {"file": str(sheet), "added": len(new), "known": known}, show)
+    result = {"file": str(sheet), "added": len(new), "known": known}
+    return Answer(
+        "log import", result, show, found, done=f"They are entered all the same: {len(new)} entries of {sheet}."
+    )
 
 
 def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
     """Write the whole log, entries taken back included, to a CSV file; never over the household file or the log itself."""
     if sheet.resolve() in (file.resolve(), path_of(file).resolve()):
         raise BadInput.of(str(sheet), "is the household file or its log.", "Give another name.")
-    with Logbook(path_of(file), create=False) as book:
+    with Logbook(path_of(file), create=False, reading=True) as book:
         every = book.entries()
     count = log_csv.written(every, sheet, force=force)
 
@@ -252,12 +250,14 @@ def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
             f"{count} entries are in {sheet}. Take them in elsewhere with: tapwright log import", soft_wrap=True
         )
 
-    return Answer("log export", {"file": str(sheet), "entries": count}, show)
+    return Answer("log export", {"file": str(sheet), "entries": count}, show, done=f"{sheet} is written.")
 
 
 def undo_answer(file: Path, number: int | None) -> Answer:
     """Take back one entry; it is kept and marked."""
+    tanks = tanks_of(file)
     with Logbook(path_of(file), create=False) as book:
+        refuse_anothers(book, file, tanks)
         entry = book.undo(number, now().isoformat())
 
     def show(screen: Console) -> None:
@@ -265,9 +265,9 @@ def undo_answer(file: Path, number: int | None) -> Answer:
             f"Taken back, and kept: entry {entry.number}, {_when(entry)}, {entry.tank}: {said(entry)}", soft_wrap=True
         )
 
-    return Answer("log undo", {"entry": entry._asdict()}, show)
+    done = f"It is taken back all the same: entry {entry.number}."
+    return Answer("log undo", {"entry": entry._asdict()}, show, done=done)
 
 
 def _when(entry: Entry) -> str:
-    """Day and time as they were where it happened."""
-    return entry.at[:16].replace("T", " ")
+    return shown_time(entry.at)

@@ -12,8 +12,9 @@ from uuid import uuid4
 
 from chemistry.errors import BadInput, Fault
 from chemistry.words import nearest, quoted
+from cli.files.kinds import LOG_CSV
+from cli.files.writing import write_new
 from cli.log_entries import Entry, faults_of, moment
-from cli.new_file import write_new
 
 # Every field but the two that each logbook sets for itself.
 COLUMNS = tuple(field for field in Entry._fields if field not in ("number", "at_s"))
@@ -24,14 +25,14 @@ _NUMBERS = ("value", "below", "above", "share", "volume_l")
 def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
     """Write entries, in the order they were put down, to a new file; returns how many.
 
-    Raises BadInput where the file stands already (unless forced) or cannot be written.
+    Raises BadInput where the file stands already (forced: and is no log as CSV) or cannot be written.
     """
     rows = sorted(entries)
     text = io.StringIO(newline="")
     sheet = csv.writer(text, lineterminator="\n")
     sheet.writerow(COLUMNS)
     sheet.writerows([_cell(getattr(entry, column)) for column in COLUMNS] for entry in rows)
-    write_new(path, text.getvalue(), force=force, hint="Give another name, or --force.")
+    write_new(path, text.getvalue(), LOG_CSV, force=force)
     return len(rows)
 
 

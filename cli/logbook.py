@@ -7,17 +7,21 @@ kept and marked.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from functools import partial
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 from chemistry.errors import BadInput
+from cli.files.kinds import LOGBOOK
+from cli.files.writing import placed
 from cli.log_entries import Entry
+from cli.log_reading import copied, may_not_write
 
 _APPLICATION_ID = 0x74617077  # "tapw": tells this database from any other
 _PATIENCE_S = 30.0
@@ -46,6 +50,13 @@ _MIGRATIONS: tuple[tuple[str, ...], ...] = (
         "CREATE INDEX entry_at ON entry (tank, at_s)",
         f"PRAGMA application_id = {_APPLICATION_ID}",
     ),
+    (
+        # Whose log it is, by the names of their tanks when last written to; backed_up: in a backup, when it was made.
+        "CREATE TABLE household (tank TEXT NOT NULL UNIQUE)",
+        "INSERT INTO household SELECT name FROM tank",
+        "CREATE TABLE logbook (backed_up TEXT)",
+        "INSERT INTO logbook VALUES (NULL)",
+    ),
 )
 SELECT = (
     "SELECT entry.number, uid, tank.name, at, at_s, kind, quantity, value, unit, test, below, above, share, volume_l, "
@@ -67,19 +78,22 @@ def path_of(household: Path) -> Path:
 class Logbook:
     """An open logbook; use it in a `with` block."""
 
-    def __init__(self, path: Path, *, create: bool) -> None:
-        """Open it, or make it if asked; BadInput where there is none, or what is there is no logbook."""
+    def __init__(self, path: Path, *, create: bool, reading: bool = False) -> None:
+        """Open it, or make it if asked; BadInput where there is none, or what is there is no logbook.
+
+        reading: it is not going to be written to, so that a place that may only be read will do.
+        """
         self.path = path
-        if not create and not self._exists():
-            raise BadInput.of(str(path), "there is no logbook yet.", "Write a first entry with: tapwright log add")
+        if create and not os.path.exists(path):  # asks of any name, however long
+            self._make()
+        self._refuse_nothing()
         with self._in_words():
-            self._connection = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
-        try:
-            with self._in_words():
-                self._prepare()
-        except BaseException:
-            self._connection.close()
-            raise
+            try:
+                self._open(sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None))
+            except sqlite3.OperationalError as error:
+                if not (reading and may_not_write(error)):
+                    raise
+                self._open(copied(path))
 
     def __enter__(self) -> Self:
         return self
@@ -89,22 +103,81 @@ class Logbook:
     ) -> None:
         self._connection.close()
 
-    def _exists(self) -> bool:
+    def _make(self) -> None:
+        """Make it beside and put it in place whole: an empty file is never one of ours that somebody is making."""
         try:
-            return self.path.exists()
+            with placed(self.path, LOGBOOK) as part, self._in_words():
+                self._open(sqlite3.connect(part, isolation_level=None), write_ahead=False)
+                self._connection.close()
+        except BadInput:
+            if not self.path.exists():  # else another process was faster
+                raise
+
+    def _refuse_nothing(self) -> None:
+        """BadInput where there is no file, or one that holds nothing: a copy that went wrong must not pass for a new log."""
+        try:
+            size = self.path.stat().st_size
+        except FileNotFoundError:
+            hint = "Write a first entry with: tapwright log add"
+            raise BadInput.of(str(self.path), "there is no logbook yet.", hint) from None
         except OSError as error:
             reason = (error.strerror or "unknown reason").lower()
             raise BadInput.of(str(self.path), f"cannot be read: {reason}.", "Give a file you may read.") from None
+        if not size:
+            hint = "Restore a backup in its place, or remove it to begin anew."
+            raise BadInput.of(str(self.path), "is empty: a logbook never is.", hint)
 
-    def add(self, entries: Sequence[Entry], *, skip_known: bool = False) -> list[int]:
+    def _open(self, connection: sqlite3.Connection, *, write_ahead: bool = True) -> None:
+        self._connection = connection
+        try:
+            self._prepare(write_ahead=write_ahead)
+        except BaseException:
+            connection.close()
+            raise
+
+    def known_tanks(self) -> list[str]:
+        """Names of the household's tanks as of the last time it was written to; none where it never was."""
+        with self._in_words():
+            return [name for (name,) in self._connection.execute("SELECT tank FROM household ORDER BY tank")]
+
+    def adopt(self, tanks: Sequence[str]) -> None:
+        """Make it the log of the household of these tanks."""
+        with self._in_words(), self._transaction():
+            self._adopt(tanks)
+
+    def _adopt(self, tanks: Sequence[str]) -> None:
+        self._connection.execute("DELETE FROM household")
+        self._connection.executemany("INSERT INTO household VALUES (?)", [(name,) for name in dict.fromkeys(tanks)])
+
+    def backed_up(self) -> str | None:
+        """When the backup was made that this is, or was restored from, if nothing has been written to it since."""
+        with self._in_words():
+            found = self._connection.execute("SELECT backed_up FROM logbook").fetchone()
+        return found[0] if found else None
+
+    def copy_to(self, path: Path, when: str) -> None:
+        """The whole of it to a new database, in one file, marked as a backup of that time."""
+        with self._in_words(), closing(sqlite3.connect(path, isolation_level=None)) as copy:
+            self._connection.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")  # a backup may lie where nothing can be written beside it
+            copy.execute("UPDATE logbook SET backed_up = ?", (when,))
+
+    def add(
+        self, entries: Sequence[Entry], *, skip_known: bool = False, tanks: Sequence[str] | None = None
+    ) -> list[int]:
         """Write entries, all or none; returns the numbers they got (their own are not looked at).
 
         skip_known: leave out those whose uid stands in the logbook already; else BadInput is raised for one.
+        tanks: of the household it is written for from now on.
         """
         with self._in_words(), self._transaction():
             if skip_known:
                 known = {uid for (uid,) in self._connection.execute("SELECT uid FROM entry")}
                 entries = [entry for entry in entries if entry.uid not in known]
+            if tanks is not None:
+                self._adopt(tanks)
+            if entries:
+                self._connection.execute("UPDATE logbook SET backed_up = NULL")
             names = {(entry.tank,) for entry in entries}
             self._connection.executemany("INSERT OR IGNORE INTO tank (name) VALUES (?)", names)
             numbers = []
@@ -147,7 +220,7 @@ class Logbook:
             self._connection.execute("UPDATE entry SET undone = ? WHERE number = ?", (when, entry.number))
         return entry._replace(undone=when)
 
-    def _prepare(self) -> None:
+    def _prepare(self, *, write_ahead: bool) -> None:
         self._connection.execute("BEGIN")  # both answers of one moment: another process may be making the logbook
         version = self._version()
         if version:
@@ -162,7 +235,8 @@ class Logbook:
         if version > len(_MIGRATIONS):
             said = f"was written by a later version (schema {version}; this one knows {len(_MIGRATIONS)})."
             raise BadInput.of(str(self.path), said, "Use that version; nothing was changed.")
-        self._write_ahead()
+        if write_ahead:
+            self._write_ahead()
         self._connection.execute("PRAGMA synchronous = FULL")
         self._connection.execute("PRAGMA foreign_keys = ON")
         if version < len(_MIGRATIONS):

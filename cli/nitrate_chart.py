@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cli.new_file import write_new
+from cli.files.kinds import CHART
+from cli.files.writing import write_new
 
 if TYPE_CHECKING:
     from chemistry.plan.outlook import Range
@@ -15,9 +16,9 @@ if TYPE_CHECKING:
 Steps = Sequence[tuple[float, "Range", "Range"]]
 
 
-def written(path: Path, steps: Steps, ceiling_mg_l: float, name: str) -> None:
-    """Write the picture to a new file; BadInput where something stands already or the folder takes no file."""
-    write_new(path, drawn(steps, ceiling_mg_l, name))
+def written(path: Path, steps: Steps, ceiling_mg_l: float, name: str, *, force: bool) -> None:
+    """Write the picture to a new file; BadInput where something stands already (forced: other than a picture)."""
+    write_new(path, drawn(steps, ceiling_mg_l, name), CHART, force=force)
 
 
 def plotting() -> Any:

@@ -37,6 +37,7 @@ class Asked:
     since: str | None
     now: str | None
     chart: Path | None
+    force: bool = False
 
 
 def answer(asked: Asked) -> Answer:
@@ -65,14 +66,15 @@ def answer(asked: Asked) -> Answer:
     events = events_of(standing(asked.file, tank.name), tank.live_volume_l, since_s, at_s)
     outlook = outlook_of(tank, household.tap.nitrate_mg_l, events, share, interval_min, confidence, at_s / _DAY_S)
     found, assumed = _findings(outlook), _assumptions(outlook, since_s)
-    chart = _chart(asked.chart, outlook)
+    chart = _chart(asked.chart, outlook, force=asked.force)
 
     def show(screen: Console) -> None:
         from cli.nitrate_page import show_outlook
 
         show_outlook(screen, outlook, found, assumed, chart)
 
-    return Answer("nitrate", _result(outlook), show, found, assumed)
+    done = "" if chart is None else f"{chart} is written."
+    return Answer("nitrate", _result(outlook), show, found, assumed, done)
 
 
 def _seconds(reader: Reader, text: str, option: str) -> float:
@@ -82,10 +84,12 @@ def _seconds(reader: Reader, text: str, option: str) -> float:
 
 
 def standing(file: Path, tank_name: str) -> list[Entry]:
-    """The log's entries of a tank that nobody took back. Raises BadInput where there is no log."""
+    """The log's entries of a tank that nobody took back. Raises BadInput where there is no log, or another household's."""
+    from cli.household_log import refuse_anothers, tanks_of
     from cli.logbook import Logbook, path_of
 
-    with Logbook(path_of(file), create=False) as book:
+    with Logbook(path_of(file), create=False, reading=True) as book:
+        refuse_anothers(book, file, tanks_of(file))
         return [entry for entry in book.entries(tank_name) if entry.undone is None]
 
 
@@ -178,13 +182,13 @@ def _assumptions(outlook: Outlook, since_s: float | None) -> list[str]:
     ]
 
 
-def _chart(path: Path | None, outlook: Outlook) -> Path | None:
+def _chart(path: Path | None, outlook: Outlook, *, force: bool) -> Path | None:
     """Write the outlook as a picture where one is asked for."""
     if path is None:
         return None
     from cli.nitrate_chart import written
 
-    written(path, outlook.steps, outlook.tank.nitrate_ceiling_mg_l, outlook.tank.name)
+    written(path, outlook.steps, outlook.tank.nitrate_ceiling_mg_l, outlook.tank.name, force=force)
     return path
 
 

@@ -21,12 +21,13 @@ def nitrate(
     since: Annotated[str | None, option("--since", "Look at the log from here on, '2026-01-01 00:00'.")] = None,
     now: Annotated[str | None, option("--now", "The time to count from; else this moment.")] = None,
     chart: Annotated[Path | None, option("--chart", "Draw the course ahead into this SVG file.")] = None,
+    force: Annotated[bool, option("--force", "Draw it over a picture that is there.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """What the log says a tank makes of nitrate, and which changes hold it under its ceiling."""
     from cli.nitrating import Asked, answer
 
-    answered(lambda: answer(Asked(file, tank, share, interval, confidence, since, now, chart)), as_json)
+    answered(lambda: answer(Asked(file, tank, share, interval, confidence, since, now, chart, force)), as_json)
 
 
 def late(

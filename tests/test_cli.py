@@ -343,7 +343,7 @@ def test_a_full_disk_is_one_line() -> None:
         shell=True, capture_output=True, text=True, cwd=ROOT, check=False,
     )  # fmt: skip
     assert done.returncode == 2
-    assert done.stderr == "the answer cannot be written: no space left on device.\n"
+    assert done.stderr == "the answer cannot be printed: no space left on device.\n"
 
 
 def test_a_negative_quantity_is_no_option(tapwright: Callable[..., Outcome]) -> None:

@@ -368,7 +368,7 @@ def test_what_is_to_be_refused(line: str, house: Path, log: Log, tapwright: Log)
     log("add", *ROCK, "--note", "x")
     names = {"HOUSE": house, "LOG": path_of(house), "LONG": "x" * 300}
     done = tapwright("log", *(names.get(word, word) for word in shlex.split(line)))
-    assert (done.code, done.err.count("\n"), "answer cannot be written" in done.err) == (2, 1, False)
+    assert (done.code, done.err.count("\n"), "answer cannot be printed" in done.err) == (2, 1, False)
     assert len(entries(log)) == 1
 
 

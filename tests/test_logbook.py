@@ -316,7 +316,8 @@ def test_an_older_logbook_is_brought_up_once_with_its_entries(old: Path, monkeyp
     assert sorted(at_once([partial(add_one, old, name) for name in "cde"])) == [[5], [6], [7]]
     with Logbook(old, create=False) as book:
         assert book.entries()[0] == OLD
-    assert {"(3,)", "CREATE TABLE fish (name TEXT);", "CREATE TABLE plant (name);"} <= set(sound(old, tell=True))
+    version = f"({len(logbook._MIGRATIONS)},)"
+    assert {version, "CREATE TABLE fish (name TEXT);", "CREATE TABLE plant (name);"} <= set(sound(old, tell=True))
 
 
 def test_a_migration_that_fails_leaves_the_file_as_it_was(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -375,8 +376,7 @@ def test_a_full_disk_is_named(old: Path) -> None:
 
 
 def test_what_the_logbook_takes_and_gives(folder: Path) -> None:
-    path_of(folder / "my house.v2.toml").touch()  # as good as none
-    with Logbook(path_of(folder / "my house.v2.toml"), create=False) as book:
+    with Logbook(path_of(folder / "my house.v2.toml"), create=True) as book:
         book.add([note("noon", at_s=9), note("other", tank="Bay"), note("dawn", at_s=8), note("noon too", at_s=9)])
         for bad in (note("noon"), note("x", kind="fish"), note("x", kind="reading"), note("x", note=None),
                     note("x", kind="change"), note("x", kind="service"), note("x", value=1.0, quantity="ph", test="meter"),

@@ -147,9 +147,10 @@ def test_what_is_there_stays_unless_forced(house: Path, tapwright: Run) -> None:
     assert error.json["error"]["faults"][0]["where"] == str(page)
     assert page.read_text(encoding="utf-8") == "mine"
     # Forced it takes the place of a page alone, and not of what somebody else keeps there.
-    refused(tapwright("sheet", house, *ROCK, "-o", page, "--force"), "is no page")
+    refused(tapwright("sheet", house, *ROCK, "-o", page, "--force"), "is not a sheet of tapwright")
     assert page.read_text(encoding="utf-8") == "mine"
-    for there in ("", "<!doctype html>\nan old one"):
+    old = "<!doctype html>\n<title>Water change for Rock wall</title>"
+    for there in ("", old):
         page.write_text(there, encoding="utf-8")
         assert tapwright("sheet", house, *ROCK, "-o", page, "--force").code == 0
         assert faults_of(page.read_text(encoding="utf-8")) == []

@@ -1,4 +1,7 @@
-"""Nitrate over the coming weeks: as the log tells where there is one that tells enough, else as the plan has it."""
+"""Nitrate over the coming weeks: as the log tells where there is one that tells enough, else as the plan has it.
+
+A log that is there and cannot be read is said, never passed over in silence.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import TapwrightError
+from chemistry.errors import BadInput, TapwrightError
 
 if TYPE_CHECKING:
+    from chemistry.findings import Finding
     from chemistry.plan.outlook import Range
     from chemistry.plan.planner import Plan
 
@@ -19,6 +23,21 @@ class Ahead:
 
     steps: tuple[tuple[float, Range, Range], ...]
     in_days: bool
+
+
+def unread(file: Path, tank_name: str) -> list[Finding]:
+    """That the log beside a household file could not be read; nothing where it could, or there is none."""
+    from chemistry.findings import Finding
+    from cli.logbook import path_of
+    from cli.nitrating import standing
+
+    try:
+        if path_of(file).exists():
+            standing(file, tank_name)
+    except (BadInput, OSError) as error:
+        text = f"The log could not be read, and the nitrate ahead is shown without it: {error}"
+        return [Finding("caution", "log_unread", text)]
+    return []
 
 
 def ahead(made: Plan, file: Path, at_s: float) -> Ahead | None:

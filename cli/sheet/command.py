@@ -8,15 +8,15 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted
 from cli.answer import Answer, plain
-from cli.new_file import refuse_place, write_new
+from cli.files.kinds import PAGE
+from cli.files.writing import refuse_place, write_new
 from cli.plan_figures import cautions_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from chemistry.findings import Finding
     from chemistry.plan.late import Case
     from chemistry.plan.planner import Plan
     from cli.planning import Asked, Planned
@@ -25,26 +25,25 @@ if TYPE_CHECKING:
 
 # Letters on paper, in steps and findings, beyond which two sheets take smaller print.
 _SIZES = ((6900, ""), (8300, "close"), (math.inf, "dense"))
-_TAKEN = "Give another name, or --force."
-_BEGINS = b"<!doctype html>"
 _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
 
 def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
     from cli.planning import planned
+    from cli.sheet.ahead import unread
 
-    refuse_place(output, force=force, hint=_TAKEN)  # before two seconds of planning
-    if force:
-        _refuse_others(output)
+    refuse_place(output, PAGE, force=force)  # before two seconds of planning
     found = planned(asked)
-    made, page = found.made, page_of(found, asked.file)
-    write_new(output, page, force=force, hint=_TAKEN)
+    made = found.made
+    unknown = unread(asked.file, made.figures.tank.name)
+    page = page_of(found, asked.file, unknown)
+    write_new(output, page, PAGE, force=force)
 
     def show(screen: Console) -> None:
         from cli import pages
 
-        pages.findings(screen, [finding for finding in made.findings if finding.level == "stop"])
+        pages.findings(screen, [*(finding for finding in made.findings if finding.level == "stop"), *unknown])
         screen.print(f"{output} is written: {len(made.steps)} steps.", soft_wrap=True)
         screen.print("Open it on the phone you take to the tank, or print it. It needs no network.", soft_wrap=True)
 
@@ -54,26 +53,11 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
         "steps": len(made.steps),
         "bytes": len(page.encode()),
     }
-    return Answer("sheet", result, show, made.findings, made.assumptions)
+    return Answer("sheet", result, show, (*made.findings, *unknown), made.assumptions, f"{output} is written.")
 
 
-def _refuse_others(output: Path) -> None:
-    """BadInput for a file that is no page: --force is for a sheet written before, not for a household file or a log."""
-    try:
-        with output.open("rb") as file:
-            begins = file.read(len(_BEGINS))
-    except OSError:  # nothing there, or nothing to be read: whoever writes it will say so
-        return
-    if begins and begins != _BEGINS:
-        raise BadInput.of(
-            "--output",
-            f"{quoted(str(output))} is no page and is left as it is.",
-            "Give another name, such as sheet.html.",
-        )
-
-
-def page_of(found: Planned, file: Path) -> str:
-    """The whole page of a plan."""
+def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
+    """The whole page of a plan; more: what is to be said beside its findings."""
     from chemistry.plan.clocks import clocks_of
     from chemistry.plan.late_table import late_cases
     from chemistry.plan.tote_steps import cups
@@ -97,7 +81,7 @@ def page_of(found: Planned, file: Path) -> str:
             "file": name,
             "quoted_file": shlex.quote(name),
             "density": next(size for most, size in _SIZES if _letters(made, shown) <= most),
-            "findings": findings_shown(made.findings),
+            "findings": findings_shown([*made.findings, *more]),
             "cups": cups(figures),
             "neutralised": figures.neutraliser is not None,
             "totes": totes,
