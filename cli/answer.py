@@ -89,7 +89,7 @@ def refuse(error: TapwrightError, command: str, *, as_json: bool) -> int:
         document = {**_head(command), "error": {"kind": error.kind, "faults": faults, **plain(error.details)}}
         return printed(lambda: print_json(document), error.exit_code)
     for fault in error.faults:
-        tell(visible(str(fault)))
+        tell(str(fault))
     return error.exit_code
 
 
