@@ -7,6 +7,7 @@ from shlex import quote
 from typing import TYPE_CHECKING
 
 from cli.answer import Answer
+from cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,11 +18,10 @@ def new_answer(file: Path) -> Answer:
     from cli import household_template
 
     household_template.write(file)
+    name = visible(str(file))
 
     def show(screen: Console) -> None:
-        screen.print(
-            f'{file} is written. Fill in every "?", then run: tapwright check {quote(str(file))}', soft_wrap=True
-        )
+        screen.print(f'{name} is written. Fill in every "?", then run: tapwright check {quote(name)}', soft_wrap=True)
 
     return Answer("new", {"file": str(file)}, show, done=f"{file} is written.")
 
@@ -32,10 +32,11 @@ def check_answer(file: Path) -> Answer:
 
     household = load(file)
     tanks = [tank.name for tank in household.tanks]
+    name = visible(str(file))
 
     def show(screen: Console) -> None:
-        screen.print(f"{file} is in order. Tanks: {', '.join(tanks)}.", soft_wrap=True)
-        screen.print(f"Next: tapwright plan {quote(str(file))} --tank {quote(tanks[0])}", soft_wrap=True)
+        screen.print(f"{name} is in order. Tanks: {', '.join(tanks)}.", soft_wrap=True)
+        screen.print(f"Next: tapwright plan {quote(name)} --tank {quote(tanks[0])}", soft_wrap=True)
 
     result = {
         "file": str(file),

@@ -18,6 +18,7 @@ from cli.household_log import backup_findings, known_tank, refuse_anothers, show
 from cli.log_entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
 from cli.logbook import Logbook, path_of
 from cli.options import Reader
+from cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -189,7 +190,9 @@ def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, un
         hidden = len(every) - len(standing)
         entries = f"{len(shown)} entr{'y' if len(shown) == 1 else 'ies'}"
         of_all = f"the last {len(shown)} of {len(standing)}" if len(shown) < len(standing) else entries
-        pages.heading(screen, f"Log of {file}: {of_all}" + (f", {hidden} taken back not shown" if hidden else ""))
+        pages.heading(
+            screen, f"Log of {visible(str(file))}: {of_all}" + (f", {hidden} taken back not shown" if hidden else "")
+        )
         rows = [
             (
                 (f"{entry.number:>4}  {_when(entry)}", ""),
@@ -228,7 +231,7 @@ def import_answer(file: Path, sheet: Path) -> Answer:
 
     def show(screen: Console) -> None:
         stood = f" {known} stood in it already." if known else ""
-        screen.print(f"{len(new)} entries of {sheet} are in the log.{stood}", soft_wrap=True)
+        screen.print(f"{len(new)} entries of {visible(str(sheet))} are in the log.{stood}", soft_wrap=True)
         pages.findings(screen, found)
 
     result = {"file": str(sheet), "added": len(new), "known": known}
@@ -247,7 +250,8 @@ def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
 
     def show(screen: Console) -> None:
         screen.print(
-            f"{count} entries are in {sheet}. Take them in elsewhere with: tapwright log import", soft_wrap=True
+            f"{count} entries are in {visible(str(sheet))}. Take them in elsewhere with: tapwright log import",
+            soft_wrap=True,
         )
 
     return Answer("log export", {"file": str(sheet), "entries": count}, show, done=f"{sheet} is written.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -20,6 +21,12 @@ from cli.log_entries import Entry, faults_of, moment
 COLUMNS = tuple(field for field in Entry._fields if field not in ("number", "at_s"))
 _NEEDED = ("tank", "at", "kind")
 _NUMBERS = ("value", "below", "above", "share", "volume_l")
+# What a spreadsheet takes for a formula, which may send away what stands beside it, by its first letter; behind any number
+# of apostrophes as well, so that one put before it can be taken away again whatever was written.
+_FORMULA = re.compile(
+    "'*[=+\\-@\t\r\n\N{FULLWIDTH EQUALS SIGN}\N{FULLWIDTH PLUS SIGN}\N{FULLWIDTH HYPHEN-MINUS}"
+    "\N{FULLWIDTH COMMERCIAL AT}]"
+)
 
 
 def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
@@ -37,8 +44,15 @@ def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
 
 
 def _cell(value: object) -> object:
-    """A figure so that it reads back as itself."""
+    """A figure so that it reads back as itself, and a text so that no spreadsheet runs it."""
+    if isinstance(value, str):
+        return f"'{value}" if _FORMULA.match(value) else value
     return "" if value is None else repr(value) if isinstance(value, float) else value
+
+
+def _text(cell: str) -> str:
+    """A text as it was before `_cell`; the bare one of another program is the same."""
+    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell) else cell
 
 
 def read(path: Path, tanks: Sequence[str], now: datetime) -> list[Entry]:
@@ -114,8 +128,8 @@ def _nearest(name: str) -> str:
 
 def _entry(row: dict[str, str], where: str, tanks: Sequence[str], now: datetime) -> tuple[Entry | None, list[Fault]]:
     """The entry of a row, or what is wrong with it."""
-    cells: dict[str, object] = {column: row.get(column, "") or None for column in COLUMNS}
-    cells["note"] = row.get("note", "")
+    cells: dict[str, object] = {column: _text(row.get(column, "")) or None for column in COLUMNS}
+    cells["note"] = _text(row.get("note", ""))
     faults = []
     for column in _NUMBERS:
         text = row.get(column, "").strip()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import UTC, datetime, timedelta, timezone
 from functools import cache
 from typing import NamedTuple
 from unicodedata import category
@@ -216,7 +216,7 @@ def _line(quantity: str, unit: str | None) -> Callable[[float], float]:
 def moment(text: str, where: str) -> tuple[str, float]:
     """A time as ISO 8601 with its offset, and in seconds; without a zone, that of this machine.
 
-    Raises BadInput for what is no day and time.
+    Raises BadInput for what is no day and time, and without a zone for an hour that the clocks here skip or strike twice.
     """
     example = "Write for example 2026-03-14 18:30, or 2026-03-14T18:30+01:00."
     try:
@@ -227,13 +227,33 @@ def moment(text: str, where: str) -> tuple[str, float]:
         said = f"{quoted(text)} has no time of day; whether a test came before or after a change depends on it."
         raise BadInput.of(where, said, example)
     try:
-        whole = found if found.tzinfo else found.astimezone()
+        whole = found if found.tzinfo else _here(found, text, where)
         seconds = whole.timestamp()
     except (OverflowError, OSError, ValueError):
         seconds = math.nan
     if not 0 <= seconds < 4e9:
         raise BadInput.of(where, f"{quoted(text)} lies outside the years 1970 to 2096.", example)
     return whole.isoformat(), seconds
+
+
+def _here(found: datetime, text: str, where: str) -> datetime:
+    """A time of this machine's clock with its offset; BadInput where that clock has shown it never, or twice."""
+    # Before and after a change of the clocks, where one lies near.
+    early, late = (
+        timedelta(seconds=found.replace(tzinfo=UTC).timestamp() - found.replace(fold=fold).timestamp())
+        for fold in (0, 1)
+    )
+    if early == late:
+        return found.astimezone()
+    shown = "is skipped" if early < late else "comes twice"
+    first, second = (
+        found.replace(tzinfo=timezone(offset)).isoformat(sep=" ", timespec="minutes") for offset in (early, late)
+    )
+    raise BadInput.of(
+        where,
+        f"'{text}' {shown} where the clocks are changed that day.",
+        f"Write {first} by the clock before the change, or {second} by the one after it.",
+    )
 
 
 def said(entry: Entry) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cli import pages
+from cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,7 +30,7 @@ def show_outlook(
     _table(screen, outlook)
     _alkalinity(screen, outlook)
     if chart is not None:
-        screen.print(f"The course ahead is drawn in {chart}.", soft_wrap=True)
+        screen.print(f"The course ahead is drawn in {visible(str(chart))}.", soft_wrap=True)
         screen.print()
     pages.assumptions(screen, assumed)
 

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from cli.visible import visible
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -71,10 +73,11 @@ def hanging(
 
     from rich.text import Text
 
-    width = max((len(name) for (name, _), _ in rows), default=0)
+    shown = [((visible(name), style), visible(text)) for (name, style), text in rows]
+    width = max((len(name) for (name, _), _ in shown), default=0)
     margin = indent + width + gap
     page = Text()
-    for (name, style), text in rows:
+    for (name, style), text in shown:
         page.append(" " * indent)
         page.append(name.ljust(width), style=style)
         lines = wrap(kept_together(text), max(screen.width - margin, 20), break_on_hyphens=False) or [""]
@@ -100,7 +103,7 @@ def index(value: float, decimals: int) -> str:
 
 def figures(screen: Console, head: Sequence[str], rows: Sequence[Sequence[str]], *, blank: bool = True) -> None:
     """A table of figures: first column names, the others right-aligned."""
-    lines = [head, *rows]
+    lines = [[visible(cell) for cell in line] for line in (head, *rows)]
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
     for name, *values in lines:
         cells = [name.ljust(widths[0]), *(value.rjust(width) for value, width in zip(values, widths[1:], strict=True))]

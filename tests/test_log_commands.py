@@ -213,7 +213,9 @@ def test_every_answer_and_refusal_is_one_document(log: Log, tmp_path: Path) -> N
         assert (refusal.json["error"]["kind"], set(refusal.json) - set(done.json)) == ("bad_input", {"error"})
 
 
-words = st.text(st.characters(exclude_categories=["C", "Z"]) | st.sampled_from(" ,;\"'=-"), min_size=1, max_size=20)
+words = st.text(
+    st.characters(exclude_categories=["C", "Z"]) | st.sampled_from(" ,;\"'=-+@\uff1d"), min_size=1, max_size=20
+)
 zones = st.integers(-86_000, 86_000).map(lambda seconds: timezone(timedelta(seconds=seconds)))
 times = st.datetimes(datetime(1970, 1, 3), datetime(2026, 3, 18), timezones=zones)
 

@@ -36,7 +36,8 @@ def _page(head: bytes) -> bool:
 
 
 PAGE = Kind("a sheet of tapwright", _page)
-LOG_CSV = Kind("a log as CSV", lambda head: head.removeprefix(b"\xef\xbb\xbf").startswith(b"uid,tank,at,kind,"))
+# Not the rows of one evening, which the page gives: they may not be in the log yet.
+LOG_CSV = Kind("a log as CSV", lambda head: head.removeprefix(b"\xef\xbb\xbf").startswith(b"uid,tank,at,kind,quantity"))
 CHART = Kind("an SVG picture", lambda head: head.startswith((b"<?xml", b"<svg")) and b"<svg" in head)
 LOGBOOK = Kind("a logbook", lambda head: head.startswith(_DATABASE), renewed=False)
 

@@ -12,6 +12,7 @@ from cli.answer import Answer, plain
 from cli.files.kinds import PAGE
 from cli.files.writing import refuse_place, write_new
 from cli.plan_figures import cautions_of
+from cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -44,7 +45,7 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
         from cli import pages
 
         pages.findings(screen, [*(finding for finding in made.findings if finding.level == "stop"), *unknown])
-        screen.print(f"{output} is written: {len(made.steps)} steps.", soft_wrap=True)
+        screen.print(f"{visible(str(output))} is written: {len(made.steps)} steps.", soft_wrap=True)
         screen.print("Open it on the phone you take to the tank, or print it. It needs no network.", soft_wrap=True)
 
     result = {
@@ -67,7 +68,7 @@ def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
     from cli.sheet.page import rendered
 
     made, figures = found.made, found.made.figures
-    name = file.name.encode("utf-8", "replace").decode()  # of bytes that are no letters
+    name = visible(file.name)
     clocks = clocks_of(figures, made.steps)
     shown = cards(made, clocks, found.start_minute)
     totes = totes_shown(figures)

@@ -9,6 +9,8 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import Any
 
+from cli.visible import visible
+
 
 def rendered(content: Mapping[str, Any]) -> str:
     """The page with its style, script and policy; whatever `content` says is escaped, except charts marked as markup."""
@@ -18,7 +20,9 @@ def rendered(content: Mapping[str, Any]) -> str:
     from cli.pages import kept_together
 
     folder = resources.files("cli.sheet") / "page"
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, finalize=_seen, trim_blocks=True, lstrip_blocks=True
+    )
     environment.filters |= {"kept": kept_together, "figure": figure}
     environment.policies["json.dumps_kwargs"] = {"separators": (",", ":"), "ensure_ascii": False}
     template = environment.from_string(_text(folder / "page.html.j2"))
@@ -34,6 +38,11 @@ def _identity(template: Any, content: Mapping[str, Any]) -> str:
     """
     shown = template.render(content, charts=(), style="", script="", policy="")
     return hashlib.sha256(shown.encode()).hexdigest()[:16]
+
+
+def _seen(value: Any) -> Any:
+    """What is put into the page with every letter of it to be seen, except markup, which is ours."""
+    return visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def _script(folder: Traversable) -> str:

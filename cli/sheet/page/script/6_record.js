@@ -90,7 +90,10 @@ function recordText() {
   return lines.filter(Boolean).join("\n");
 }
 
-const cell = (value) => (/[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
+// A spreadsheet would take these for a formula and run it; the log takes the apostrophe away again.
+const bare = (value) => (/^'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/.test(value) ? `'${value}` : value);
+const quoted = (value) => (/[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
+const cell = (value) => quoted(bare(value));
 
 // Letters that change with the words: a note that says more is another note.
 function mark(words) {
