@@ -58,9 +58,10 @@ def _seconds(patience: str | None) -> float:
     if patience is None:
         return PATIENCE_S
     from chemistry.units import read
+    from chemistry.words import quoted
 
     seconds = round(60 * read(patience, "time", "--patience"), 6)
     if not LEAST_S <= seconds <= MOST_S:
-        said = f"'{patience}' is read; 0.1 s to 1 h is allowed."
+        said = f"{quoted(patience)} is read; 0.1 s to 1 h is allowed."
         raise BadInput.of("--patience", said, 'Write --patience "30 s".')
     return seconds

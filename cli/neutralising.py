@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from chemistry.findings import Finding
     from chemistry.substances import Agent
     from chemistry.water.equilibrium import Equilibrium
+    from cli.water_sources import Source
 
 
 _ADVICE = "Less of this water at once brings less; feed little and test daily."
@@ -55,23 +56,24 @@ def answer(asked: Asked) -> Answer:
 
     reader = Reader()
     volume_l = reader.needed(asked.volume, "volume", "--volume")
-    reader.between(volume_l, asked.volume, "--volume", 0, 1e6, "up to 1000000 L")
     chlorine = engine.ChlorineReadings(
         reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine"),
         reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine"),
-        reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5"),
+        reader.number(asked.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n"),
         reader.quantity(asked.free_ammonia, "ammonia", "--free-ammonia"),
     )
-    ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
-    temperature_c = reader.water_c(asked.temperature, "--temperature")
-    purity = reader.quantity(asked.purity, "share", "--purity")
-    excess = reader.quantity(asked.excess, "share", "--excess")
-    reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
+    ph = reader.number(asked.ph, "ph", "--ph")
+    temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
+    purity = reader.quantity(asked.purity, "purity", "--purity")
+    excess = reader.quantity(asked.excess, "excess", "--excess")
     solution_g_l = reader.quantity(asked.solution, "strength", "--solution")
     given_g = _given(asked, solution_g_l, reader)
     label = _label(asked, reader)
+    tap = reader.tried(lambda: _tap(asked))
+    agent = reader.tried(lambda: substances.agent(asked.agent, "--agent"))
     reader.done()
-    agent = substances.agent(asked.agent, "--agent")
+    if agent is None:  # refused above
+        raise AssertionError("a refusal was lost")
     if agent.dose_from == "label" and (asked.excess or asked.solution or asked.purity):
         said = f"{agent.name} is dosed by its label alone: purity, excess and solution have no place in that."
         reader.refuse("--purity, --excess, --solution", said, "Leave them out.")
@@ -88,7 +90,7 @@ def answer(asked: Asked) -> Answer:
         ph=ph,
         temperature_c=temperature_c,
     )
-    left = _treated(asked, dose, agent, chlorine, temperature_c)
+    left = None if tap is None else _treated(asked, tap, dose, agent, chlorine, temperature_c)
     share = None
     if left is not None:  # judged where it is worst: in the tank, or in itself with what its own ions make of it
         worst = most_alkaline(left.aerated, left.at_once)
@@ -159,16 +161,8 @@ class Treated:
         }
 
 
-def _treated(
-    asked: Asked, dose: Neutralisation, agent: Agent, chlorine: ChlorineReadings, temperature_c: float | None
-) -> Treated | None:
-    """What the dose makes of the tap water; None where its hardness and alkalinity are not given."""
-    from dataclasses import replace
-
-    from chemistry.dosing.neutralise import treated
-    from chemistry.water.equilibrium import at_air, closed, equilibrium_of
-    from chemistry.water.spread import closed_ph_spread
-    from cli.describing import assumed_of_air
+def _tap(asked: Asked) -> Source | None:
+    """The tap water by its readings; None where none is given."""
     from cli.water_sources import of_readings
 
     given = (asked.tap_hardness, asked.tap_alkalinity, asked.tap_ph, asked.tap_temperature)
@@ -182,7 +176,25 @@ def _treated(
         "ammonia": asked.free_ammonia,
     }
     named = {"temperature": "--tap-temperature", "ammonia": "--free-ammonia"}
-    tap = of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
+    return of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
+
+
+def _treated(
+    asked: Asked,
+    tap: Source,
+    dose: Neutralisation,
+    agent: Agent,
+    chlorine: ChlorineReadings,
+    temperature_c: float | None,
+) -> Treated:
+    """What the dose makes of the tap water."""
+    from dataclasses import replace
+
+    from chemistry.dosing.neutralise import treated
+    from chemistry.water.equilibrium import at_air, closed, equilibrium_of
+    from chemistry.water.spread import closed_ph_spread
+    from cli.describing import assumed_of_air
+
     water = replace(
         closed(tap.water),
         temperature_c=tap.water.temperature_c if temperature_c is None else temperature_c,
@@ -205,19 +217,19 @@ def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | 
     from chemistry.units import kind_of
 
     if asked.dose is None or kind_of(asked.dose) != "volume":
-        return reader.quantity(asked.dose, "mass", "--dose")
+        return reader.quantity(asked.dose, "mass, or none", "--dose")
     if solution_g_l is None:
         reader.refuse(
             "--dose", f"{quoted(asked.dose)} is a volume, and the strength is not known.", "Give --solution as well."
         )
         return None
-    return reader.needed(asked.dose, "volume", "--dose") * solution_g_l
+    return reader.needed(asked.dose, "volume, or none", "--dose") * solution_g_l
 
 
 def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     """The label's own figure, where all three parts of it are given."""
+    from chemistry.allowed import amount_of
     from chemistry.dosing.neutralise import LabelDose
-    from chemistry.units import amount_of
 
     amount = asked.label_amount
     parts = (amount, asked.label_volume, asked.label_chlorine)
@@ -230,8 +242,7 @@ def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     volume_l = reader.needed(asked.label_volume, "volume", "--label-volume")
     chlorine_mg_l = reader.needed(asked.label_chlorine, "chlorine", "--label-chlorine")
     amounts = reader.tried(lambda: amount_of(amount, "--label-amount"))
-    reader.done()
-    return None if amounts is None else LabelDose(volume_l, chlorine_mg_l, *amounts)
+    return None if amounts is None else reader.made(LabelDose, volume_l, chlorine_mg_l, *amounts)
 
 
 def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None, left: Treated | None) -> None:

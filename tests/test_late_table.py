@@ -18,9 +18,10 @@ from sheets import first_case
 
 from chemistry.dosing.neutralise import LabelDose
 from chemistry.plan.figures import Jobs
+from chemistry.plan.forgotten import bottle_of
 from chemistry.plan.household import Household
 from chemistry.plan.late import Case
-from chemistry.plan.late_table import Row, bottle_of, late_table
+from chemistry.plan.late_table import Row, late_table
 from chemistry.plan.planner import plan
 from chemistry.substances import agent
 
@@ -163,8 +164,7 @@ def test_the_command_says_the_same(tank: str, part: float, tapwright: Callable[.
     case = first_case(figures)
     assert case is not None
     minute = part * float(case.filling.minutes)
-    flow = f"{figures.totes.volume_l / figures.pump_minutes.predicted!r} L/min"
-    words = ("late", "--file", DEMO, "--tank", tank, "--flow", flow, "--after", f"{minute!r} min", "--json")
+    words = ("late", "--file", DEMO, "--tank", tank, "--after", f"{minute!r} min", "--json")
     said, here = tapwright(*words).json["result"], case.at(minute)
     rows = late_table(case)
     assert said["fill_minutes"] == pytest.approx(float(case.filling.minutes), rel=SAME)

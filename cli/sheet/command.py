@@ -60,7 +60,7 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
 def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
     """The whole page of a plan; more: what is to be said beside its findings."""
     from chemistry.plan.clocks import clocks_of
-    from chemistry.plan.late_table import late_cases
+    from chemistry.plan.forgotten import late_cases
     from chemistry.plan.tote_steps import cups
     from cli.plan_page import LAST_WORD
     from cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
