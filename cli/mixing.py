@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from chemistry.errors import BadInput
+from chemistry.words import quoted
 from cli import pages, water_sources
 from cli.answer import Answer
 from cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words

@@ -7,6 +7,7 @@ from math import isnan
 from typing import Any, TypeVar
 
 from chemistry.errors import BadInput, Fault
+from chemistry.words import quoted
 
 Found = TypeVar("Found")
 
