@@ -21,7 +21,7 @@ _UNITS_PER_S = 1e6
 _FIRST_RUNG = 0.75 * PATIENCE_S * _UNITS_PER_S / 31
 
 # One water brought to equilibrium by itself, and an array of them besides each of its waters.
-ONE_WATER, ARRAY_OF_WATERS, WATER_IN_ARRAY = 45.0, 1500.0, 3.0
+ONE_WATER, ARRAY_OF_WATERS, WATER_IN_ARRAY = 55.0, 2000.0, 4.0
 
 
 class OutOfWork(Exception):

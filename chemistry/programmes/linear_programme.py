@@ -16,10 +16,12 @@ from chemistry.programmes.budget import OutOfWork, current
 
 Array = NDArray[np.float64]
 
-# Units of work (`chemistry.programmes.budget`) of a call, of an iteration by itself and for every coefficient of the
-# programme, and of a node of the search tree: of relaxed programmes, and of those in whole numbers.
-_RELAXED, _WHOLE = (250.0, 60.0, 0.004, 0.0), (4000.0, 250.0, 5.0, 200.0)
-_PASSED_ON = 0.02  # a coefficient
+# Units of work (`chemistry.programmes.budget`), as measured: of a call with every coefficient that is passed on, and of an
+# iteration of a relaxed programme.
+_CALL, _PASSED_ON, _ITERATION = 250.0, 0.02, 60.0
+# The same of one in whole numbers, and of a node of its search tree. The solver counts no iteration of the smaller
+# searches it begins at the root; what these take is seen to grow with the cube of the columns.
+_WHOLE_CALL, _WHOLE_ITERATION, _CUBE, _NODE = 4000.0, 250.0, 0.02, 200.0
 # A search in whole numbers does not stop before its root is done, which takes about so many iterations a column.
 _ITERATIONS_AT_ROOT = 2.0
 # What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
@@ -52,16 +54,18 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
     if len(programme.upper) == 0:  # nothing to choose: the rows hold at 0 or not at all
         return programme.upper if np.all((programme.row_low <= 0) & (programme.row_high >= 0)) else None
     budget = current()
-    call, iteration, coefficient, node = _WHOLE if programme.whole else _RELAXED
-    iteration += coefficient * programme.matrix.size
-    budget.ask(call + _ITERATIONS_AT_ROOT * iteration * len(programme.upper) if programme.whole else 0.0)
+    columns = int(np.count_nonzero(programme.upper))
+    call, iteration = _CALL + _PASSED_ON * programme.matrix.size, _ITERATION
+    if programme.whole:
+        call, iteration = call + _WHOLE_CALL, _WHOLE_ITERATION + _CUBE * columns**3
+    budget.ask(call + _ITERATIONS_AT_ROOT * iteration * columns if programme.whole else 0.0)
     highspy, solver = _solver()
     solver.clear()  # a warm start would let the answer depend on what was asked before
     options = {
         "output_flag": False,
         "threads": 1,
         "mip_rel_gap": gap,
-        "mip_max_nodes": int(min(budget.left / (node + _ITERATIONS_A_NODE * iteration) + 1, _MOST_NODES)),
+        "mip_max_nodes": int(min(budget.left / (_NODE + _ITERATIONS_A_NODE * iteration) + 1, _MOST_NODES)),
         "simplex_iteration_limit": int(min(budget.left / iteration + 100, 1e6)),
     }
     for option, value in options.items():
@@ -70,7 +74,7 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
     solver.run()
     info, status = solver.getInfo(), solver.getModelStatus()
     nodes, iterations = max(info.mip_node_count, 0), max(info.simplex_iteration_count, 0)
-    budget.take(call + _PASSED_ON * programme.matrix.size + node * nodes + iteration * iterations)
+    budget.take(call + _NODE * nodes + iteration * iterations)
     found = None
     if info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible:
         found = np.maximum(np.array(solver.getSolution().col_value), 0.0)
