@@ -290,7 +290,7 @@ def attack(key: str) -> Seen:
         return Seen([f"{command}: crashed"], wrong)
     wrong += _unplaced(said) if command == "check" else []
     outcome = "refused" if said.code == 2 else "answered"
-    return Seen([f"{command}: {outcome}"], [f"{shlex.join(words)}: {complaint}" for complaint in wrong])
+    return Seen([f"{command}: {outcome}"], [f"{complaint} <- {shlex.join(words)}" for complaint in wrong])
 
 
 def _unplaced(said: Said) -> list[str]:

@@ -211,7 +211,7 @@ def attack(key: str) -> Seen:
         _furnish()
         said, wrong = judged(words)
     outcome = "crashed" if said is None else "refused" if said.code == 2 else "answered"
-    return Seen([f"{command}: {outcome}"], [f"{shlex.join(words)[:500]}: {complaint}" for complaint in wrong])
+    return Seen([f"{command}: {outcome}"], [f"{complaint} <- {shlex.join(words)[:500]}" for complaint in wrong])
 
 
 def shown(key: str) -> str:
