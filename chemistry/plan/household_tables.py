@@ -174,7 +174,7 @@ def _refused(made: Callable[[], Hose]) -> list[q.Misfit]:
 class Scale(Table):
     """The scale salts and neutraliser are weighed on."""
 
-    resolution_g: q.MassG = Field(alias="resolution")
+    resolution_g: q.StepG = Field(alias="resolution")
 
 
 class LabelTable(Table):
