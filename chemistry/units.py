@@ -303,20 +303,6 @@ def number_of(text: str, where: str = "") -> float:
     return _split(text, None, where)[0]
 
 
-def amount_of(text: str, where: str = "") -> tuple[float | None, float | None]:
-    """Grams or millilitres of an amount as a label or a person measures it: (grams, None) or (None, millilitres).
-
-    Raises BadInput for another kind of quantity, and for nothing or less.
-    """
-    kind = kind_of(text)
-    if kind not in ("mass", "volume"):
-        raise BadInput.of(where, f"'{text}' is read; grams or millilitres are wanted.", 'Write "5 mL".')
-    size = read(text, kind, where)
-    if size <= 0:
-        raise BadInput.of(where, f"'{text}' is read; more than nothing is wanted.", 'Write "5 mL".')
-    return (size, None) if kind == "mass" else (None, 1000 * size)
-
-
 def half_last_digit(text: str) -> float:
     """Half of the last digit written, in the unit of the text: 0.5 for "3 dGH", 0.05 for "3.0 dGH"."""
     match = _NUMBER.match(text)

@@ -36,14 +36,14 @@ def answer(asked: Asked) -> Answer:
     from chemistry.change.blending import blend_of_volumes, blend_to_target, scald_findings
 
     reader = Reader()
-    hot_c = reader.needed(asked.hot, "temperature", "--hot")
-    cold_c = reader.needed(asked.cold, "temperature", "--cold")
+    hot_c = reader.needed(asked.hot, "hot water", "--hot")
+    cold_c = reader.needed(asked.cold, "water", "--cold")
     vessel = _vessel(asked, reader)
     by_target = _by_target(asked, reader)
     volume_l = reader.quantity(asked.volume, "volume", "--volume") or 0.0
-    target_c = reader.quantity(asked.target, "temperature", "--target") or 0.0
-    hot_l = reader.quantity(asked.hot_volume, "volume", "--hot-volume") or 0.0
-    cold_l = reader.quantity(asked.cold_volume, "volume", "--cold-volume") or 0.0
+    target_c = reader.quantity(asked.target, "water", "--target") or 0.0
+    hot_l = reader.quantity(asked.hot_volume, "volume, or none", "--hot-volume") or 0.0
+    cold_l = reader.quantity(asked.cold_volume, "volume, or none", "--cold-volume") or 0.0
     reader.done()
     if by_target:
         blend = blend_to_target(volume_l, target_c, hot_c, cold_c, vessel)
@@ -78,12 +78,12 @@ def _vessel(asked: Asked, reader: Reader) -> Vessel:
     ):
         if (amount is None) != (temperature is None):
             reader.refuse(options, "one is given without the other.", "Give both or neither.")
-    residual_c = reader.quantity(asked.residual_temperature, "temperature", "--residual-temperature")
-    tub_c = reader.quantity(asked.tub_temperature, "temperature", "--tub-temperature")
+    residual_c = reader.quantity(asked.residual_temperature, "vessel", "--residual-temperature")
+    tub_c = reader.quantity(asked.tub_temperature, "vessel", "--tub-temperature")
     return Vessel(
-        residual_l=reader.quantity(asked.residual, "volume", "--residual") or 0.0,
+        residual_l=reader.quantity(asked.residual, "volume, or none", "--residual") or 0.0,
         residual_c=EMPTY.residual_c if residual_c is None else residual_c,
-        tub_mass_kg=(reader.quantity(asked.tub_mass, "mass", "--tub-mass") or 0.0) / 1000,
+        tub_mass_kg=(reader.quantity(asked.tub_mass, "mass, or none", "--tub-mass") or 0.0) / 1000,
         tub_c=EMPTY.tub_c if tub_c is None else tub_c,
     )
 

@@ -89,7 +89,7 @@ def _written(asked: Asked, reader: Reader) -> Written:
 def _option(key: str) -> str:
     """The option for a key of a label."""
     if key.startswith("content"):
-        return "--content"
+        return "--content: purity" if key.endswith("purity") else "--content"
     return _OPTIONS.get(key, f"--{key.removeprefix('claim.')}")
 
 

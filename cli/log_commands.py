@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
@@ -73,7 +74,11 @@ def add_answer(asked: Asked) -> Answer:
     at, at_s = (today.isoformat(), today.timestamp()) if asked.at is None else moment(asked.at, "--at")
     blank = _NOTHING._replace(tank=tank, at=at, at_s=at_s, written=today.isoformat(), note=asked.note or "")
     entries = [entry._replace(uid=str(uuid4())) for entry in _entries(asked, blank)]
-    faults = [fault for entry in entries for fault in faults_of(entry, _option_of(entry), today)]
+    faults = [
+        fault
+        for entry in entries
+        for fault in faults_of(entry, _option_of(entry), today) or _beyond(entry, _option_of(entry))
+    ]
     if faults:
         raise BadInput(dict.fromkeys(faults))
     with Logbook(path_of(asked.file), create=True) as book:
@@ -149,21 +154,20 @@ def _number(text: str, where: str) -> float:
 
 def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:
     """'40%' or '230 L', with what was dosed."""
-    from chemistry.units import kind_of, read
+    from chemistry.allowed import amount_of, read_within
+    from chemistry.units import kind_of
 
     kind = kind_of(text)
     if kind not in ("share", "volume"):
-        read(text, "share", "--change")  # says what is wrong with it
-    amount = read(text, kind or "share", "--change")
+        read_within(text, "share", "--change")  # says what is wrong with it
+    amount = read_within(text, kind or "share", "--change")
     for dose in dosed:
         match = _FIGURE.match(f"dose {dose}")
-        if (
-            not match
-            or not _names_something(match)
-            or kind_of(" ".join(f"{match[2]} {match[3]}".split()[:2])) not in ("mass", "volume")
-        ):
+        amount_text = " ".join(f"{match[2]} {match[3]}".split()[:2]) if match else ""
+        if not match or not _names_something(match) or kind_of(amount_text) not in ("mass", "volume"):
             said = f"'{dose}' is read; how much and of what are wanted."
             raise BadInput.of("--dosed", said, 'Write "4 g sodium thiosulfate pentahydrate".')
+        amount_of(amount_text, "--dosed")
     sizes = {"share": amount} if kind == "share" else {"volume_l": amount}
     return blank._replace(kind="change", dosed="; ".join(dosed) or None, **sizes)  # type: ignore[arg-type]
 
@@ -179,6 +183,23 @@ def _option_of(entry: Entry) -> Any:
     named = {"at": "--at", "note": "--note", "dosed": "--dosed", "tank": "--tank"}
     which = f"{own[entry.kind]} '{entry.quantity}'" if entry.kind == "reading" else own[entry.kind]
     return lambda field: named.get(field, which)
+
+
+def _beyond(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
+    """What a household file would not take: a log may hold it from elsewhere, but nobody reads it off a test today."""
+    from chemistry.allowed import read_within
+
+    reader = Reader()
+    figures = {field: getattr(entry, field) for field in ("value", "below", "above")}
+    for field, figure in figures.items():
+        if figure is None:
+            continue
+        if entry.quantity == "ph":
+            reader.number(f"{figure:g}", "ph", where(field))
+        else:
+            name = "water" if entry.quantity == "temperature" else str(entry.quantity)
+            reader.tried(partial(read_within, f"{figure:g} {entry.unit}", name, where(field)))
+    return reader.faults
 
 
 def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, undone: bool) -> Answer:

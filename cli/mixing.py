@@ -81,15 +81,13 @@ def _read(parts: Sequence[str], household: Household | None) -> tuple[list[Sourc
 
 def _part(text: str, number: int, household: Household | None) -> tuple[Source, float]:
     """One part: a volume, and a water by name or by its readings."""
-    from chemistry.units import read
+    from chemistry.allowed import read_within
 
     where = f"--part {number}"
     match = _PART.match(text)
     if not match:
         raise BadInput.of(where, f"'{text}' is read; a volume 'of' a water is wanted.", _EXAMPLE)
-    volume_l = read(match[1], "volume", where)
-    if not 0 < volume_l <= 1e6:
-        raise BadInput.of(where, f"'{match[1]}' is read; more than 0 and up to 1000000 L is allowed.", _EXAMPLE)
+    volume_l = read_within(match[1], "volume", where)
     return water_in_words(match[2], where, household, f"part {number}", _EXAMPLE), volume_l
 
 

@@ -54,18 +54,16 @@ def answer(asked: Asked) -> Answer:
 
     reader = Reader()
     volume_l = reader.needed(asked.volume, "volume", "--volume")
-    reader.between(volume_l, asked.volume, "--volume", 0, 1e6, "up to 1000000 L")
     chlorine = engine.ChlorineReadings(
         reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine"),
         reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine"),
-        reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5"),
+        reader.number(asked.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n"),
         reader.quantity(asked.free_ammonia, "ammonia", "--free-ammonia"),
     )
-    ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
-    temperature_c = reader.water_c(asked.temperature, "--temperature")
+    ph = reader.number(asked.ph, "ph", "--ph")
+    temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
     purity = reader.quantity(asked.purity, "share", "--purity")
-    excess = reader.quantity(asked.excess, "share", "--excess")
-    reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
+    excess = reader.quantity(asked.excess, "excess", "--excess")
     solution_g_l = reader.quantity(asked.solution, "strength", "--solution")
     given_g = _given(asked, solution_g_l, reader)
     label = _label(asked, reader)
@@ -204,19 +202,19 @@ def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | 
     from chemistry.units import kind_of
 
     if asked.dose is None or kind_of(asked.dose) != "volume":
-        return reader.quantity(asked.dose, "mass", "--dose")
+        return reader.quantity(asked.dose, "mass, or none", "--dose")
     if solution_g_l is None:
         reader.refuse(
             "--dose", f"'{asked.dose}' is a volume, and the strength is not known.", "Give --solution as well."
         )
         return None
-    return reader.needed(asked.dose, "volume", "--dose") * solution_g_l
+    return reader.needed(asked.dose, "volume, or none", "--dose") * solution_g_l
 
 
 def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     """The label's own figure, where all three parts of it are given."""
+    from chemistry.allowed import amount_of
     from chemistry.dosing.neutralise import LabelDose
-    from chemistry.units import amount_of
 
     amount = asked.label_amount
     parts = (amount, asked.label_volume, asked.label_chlorine)
@@ -229,8 +227,7 @@ def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     volume_l = reader.needed(asked.label_volume, "volume", "--label-volume")
     chlorine_mg_l = reader.needed(asked.label_chlorine, "chlorine", "--label-chlorine")
     amounts = reader.tried(lambda: amount_of(amount, "--label-amount"))
-    reader.done()
-    return None if amounts is None else LabelDose(volume_l, chlorine_mg_l, *amounts)
+    return None if amounts is None else reader.made(LabelDose, volume_l, chlorine_mg_l, *amounts)
 
 
 def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None, left: Treated | None) -> None:

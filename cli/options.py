@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeVar
+from math import isnan
+from typing import Any, TypeVar
 
 from chemistry.errors import BadInput, Fault
 
@@ -13,54 +14,54 @@ Found = TypeVar("Found")
 class Reader:
     """Collects the faults of the options it reads; `done` raises them together.
 
-    What could not be read comes back as 'not a number' and must not be used before `done`.
+    What could not be read comes back as 'not a number', which passes no comparison; whatever else is made of values before
+    `done` is made by `made`.
     """
 
     def __init__(self) -> None:
         self._faults: list[Fault] = []
 
-    def quantity(self, text: str | None, kind: str, option: str) -> float | None:
-        """A quantity with its unit in the canonical unit of its kind; None stays None."""
-        from chemistry.units import read
+    def quantity(self, text: str | None, quantity: str, option: str) -> float | None:
+        """A quantity of a name in `chemistry.allowed`, in the canonical unit of its kind; None stays None."""
+        from chemistry.allowed import read_within
 
-        return None if text is None else self._try(lambda: read(text, kind, option))
+        return None if text is None else self._try(lambda: read_within(text, quantity, option))
 
-    def needed(self, text: str | None, kind: str, option: str) -> float:
+    def needed(self, text: str | None, quantity: str, option: str) -> float:
         """As `quantity`, for an option that is always there, or whose lack has been refused."""
-        value = self.quantity(text, kind, option)
+        value = self.quantity(text, quantity, option)
         return float("nan") if value is None else value
 
-    def water_c(self, text: str | None, option: str) -> float | None:
-        """The temperature of a water [degC], as far as its constants reach; None stays None."""
-        from chemistry.water.constants import HIGHEST_C, LOWEST_C
+    def number(self, text: str | None, number: str, option: str) -> float | None:
+        """A bare number of a name in `chemistry.allowed`; None stays None."""
+        from chemistry.allowed import NUMBERS
 
-        temperature_c = self.quantity(text, "temperature", option)
-        self.between(temperature_c, text, option, LOWEST_C, HIGHEST_C, "0 to 40 °C (32 to 104 °F)")
-        return temperature_c
-
-    def number(self, text: str | None, option: str, low: float, high: float, example: str) -> float | None:
-        """A bare number between two limits; None stays None."""
         if text is None:
             return None
+        limits = NUMBERS[number]
         try:
             value = float(text)
         except ValueError:
             value = float("nan")
-        if not low <= value <= high:
-            said = f"'{text}' is read; a number from {low:g} to {high:g} is allowed."
-            self.refuse(option, said, f"Write for example {example}.")
-        return value
+        if limits.holds(value):
+            return value
+        self.refuse(option, f"'{text}' is read; {limits.allows}", f"Write for example {limits.example}.")
+        return float("nan")
 
-    def between(
-        self, value: float | None, text: str | None, option: str, low: float, high: float, allowed: str
-    ) -> None:
-        """Refuses a quantity outside its limits; `allowed` names them as a person would."""
-        if value is not None and (value < low or value > high):
-            self.refuse(option, f"'{text}' is read; {allowed} is allowed.")
+    def made(self, make: Callable[..., Found], *of: Any) -> Found | None:
+        """What `make` makes of values as read here, or None: where one of them was refused, there is nothing to say of what
+        it would have made; where `make` itself refuses, its faults are kept."""
+        refused = any(isinstance(value, float) and isnan(value) for value in of)
+        return None if refused else self.tried(lambda: make(*of))
 
     def refuse(self, option: str, message: str, hint: str = "") -> None:
         """Add a fault."""
         self._faults.append(Fault(option, message, hint))
+
+    @property
+    def faults(self) -> list[Fault]:
+        """Every fault found so far."""
+        return self._faults
 
     def done(self) -> None:
         """Raise every fault found so far as one BadInput."""

@@ -45,12 +45,12 @@ class Planned:
 
 def planned(asked: Asked) -> Planned:
     """The plan that was asked for; by the calendar of this machine unless a day is given."""
-    from chemistry import units
+    from chemistry.allowed import read_within
     from chemistry.plan.planner import plan, tank_named
     from cli.household_file import load
 
     household = load(asked.file)
-    share = None if asked.change is None else units.read(asked.change, "share", "--change")
+    share = None if asked.change is None else read_within(asked.change, "share", "--change")
     start_minute = None if asked.start is None else _clock_minute(asked.start)
     day = _day(asked.date)
     jobs = _jobs(tank_named(household, asked.tank), day, asked.clean_substrate, asked.service_filter)

@@ -26,9 +26,8 @@ BANDS: Mapping[str, tuple[str, str]] = {
     "ph aerated": ("ph_aerated", ""),
     "ph at once": ("ph_at_once", ""),
 }
-_BARE = {"calcium to magnesium": (0.0, 1000.0), "ph aerated": (6.0, 10.0), "ph at once": (6.0, 10.0)}
+_BARE = {"calcium to magnesium": "ratio", "ph aerated": "band ph", "ph at once": "band ph"}
 _ENDS = re.compile(r"(?:up to\s+(?P<most>.+)|at least\s+(?P<least>.+)|(?P<low>.+?)\s+to\s+(?P<high>.+))$")
-_COARSEST_G = 1000.0
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)$")
 _BAND_EXAMPLE = "Write 'hardness 8 to 12 dGH', 'sodium up to 60 mg/L' or 'ph aerated 8.2 to 8.8'."
 _SALT_EXAMPLE = "Write 'sodium bicarbonate', or 'sodium bicarbonate, purity 99%, stock 2 kg, price 4.5'."
@@ -58,11 +57,7 @@ class Shelf:
 
 def volume_of(text: str, reader: Reader) -> float:
     """A volume of water [L] that a tank or its refill may have; not to be used before the reader is done."""
-    volume_l = reader.needed(text, "volume", "--volume")
-    if not 0 < volume_l <= 1e6 and volume_l == volume_l:
-        said = f"'{text}' is read; more than 0 and up to 1000000 L is allowed."
-        reader.refuse("--volume", said, 'Write "200 L".')
-    return volume_l
+    return reader.needed(text, "volume", "--volume")
 
 
 def tank_of(name: str | None, household: Household | None) -> Tank | None:
@@ -136,19 +131,16 @@ def _unit(text: str) -> str:
 
 def _end(name: str, text: str, where: str) -> float:
     """One end of a band in the canonical unit of its field."""
+    from chemistry.allowed import read_within
     from chemistry.substances import molar_mass
-    from chemistry.units import read
     from chemistry.water.composition import ION_SYMBOLS
 
     if name in _BARE:
-        low, high = _BARE[name]
         reader = Reader()
-        value = reader.number(text, where, low, high, "8.4" if name.startswith("ph") else "0.5")
+        value = reader.number(text, _BARE[name], where)
         reader.done()
         return value or 0.0
-    value = read(text, BANDS[name][1], where)
-    if value < 0:
-        raise BadInput.of(where, f"'{text}' is read; 0 or more is allowed.", _BAND_EXAMPLE)
+    value = read_within(text, BANDS[name][1], where)
     return value / molar_mass(ION_SYMBOLS[name]) if name in ION_SYMBOLS else value
 
 
@@ -185,10 +177,7 @@ def _measured(
         spooned = [pair for item in cupboard if (pair := reader.tried(partial(_spooned, item, asked.spoon)))]
         return [item for item, _ in spooned], 1.0, [note for _, note in spooned]
     if asked.step is not None:
-        step_g = reader.needed(asked.step, "mass", "--step")
-        if not 0 < step_g <= _COARSEST_G and step_g == step_g:
-            reader.refuse("--step", f"'{asked.step}' is read; more than 0 and up to 1 kg is allowed.", 'Write "0.1 g".')
-        return cupboard, step_g, []
+        return cupboard, reader.needed(asked.step, "step", "--step"), []
     if household is not None:
         return cupboard, household.scale.resolution_g, []
     return cupboard, 0.0, ["No scale given: amounts are exact. With --step or --spoon they are whole steps of it."]
@@ -198,16 +187,12 @@ def _offered(asked: Asked, reader: Reader) -> Deionised | None:
     """Deionised water at hand."""
     from chemistry.dosing.cupboard import Deionised
 
-    price = reader.number(asked.deionised_price, "--deionised-price", 0, 1e6, "0.05")
+    price = reader.number(asked.deionised_price, "price of a litre", "--deionised-price")
     if asked.deionised is None:
         if asked.deionised_price is not None:
             reader.refuse("--deionised-price", "given without --deionised.", 'Write --deionised "100 L" as well.')
         return None
-    stock_l = reader.needed(asked.deionised, "volume", "--deionised")
-    if stock_l <= 0:
-        reader.refuse("--deionised", f"'{asked.deionised}' is read; more than 0 L is allowed.", 'Write "100 L".')
-        return None
-    return Deionised(stock_l, price)
+    return reader.made(Deionised, reader.needed(asked.deionised, "volume", "--deionised"), price)
 
 
 def _spooned(item: Stocked, spoon: str) -> tuple[Stocked, str]:
@@ -246,15 +231,8 @@ def _salt(text: str, where: str) -> Stocked:
 def _fact(key: str, value: str, where: str, reader: Reader) -> float:
     """What follows the name of a salt."""
     if key == "price":
-        return reader.number(value, where, 0, 1e6, "'price 4.5', per kg") or 0.0
+        return reader.number(value, "price", f"{where}: price") or 0.0
     if key not in ("purity", "stock"):
         reader.refuse(where, f"'{key}' is read; purity, stock and price may follow the name.", _SALT_EXAMPLE)
         return 0.0
-    amount = reader.needed(value, "share" if key == "purity" else "mass", where)
-    if key == "purity" and not amount <= 1 and amount == amount:
-        reader.refuse(
-            where, f"purity '{value}' is read; more than 0 % and up to 100 % is allowed.", "Write 'purity 99%'."
-        )
-    if amount <= 0:
-        reader.refuse(where, f"{key} '{value}' is read; more than 0 is allowed.", "Leave the salt out, or correct it.")
-    return amount
+    return reader.needed(value, "share" if key == "purity" else "mass", f"{where}: {key}")

@@ -106,7 +106,7 @@ def _source(asked: Asked, household: Household | None, tank: Tank | None) -> Sou
         raise BadInput.of("--from", "not given; the recipe depends on the water it is made of.", FROM_EXAMPLE)
     source = water_in_words(text, "--from", household, "source", FROM_EXAMPLE)
     reader = Reader()
-    temperature_c = reader.water_c(asked.temperature, "--temperature")
+    temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
     reader.done()
     if temperature_c is None and tank is not None:
         temperature_c = tank.refill_c

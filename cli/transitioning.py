@@ -99,14 +99,14 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Jo
     source = reader.tried(lambda: _source(asked, household))
     volume_l = _volume(asked, kept, reader)
     limits = _limits(asked.limits, reader)
-    evaporated_l = reader.quantity(asked.evaporation, "volume", "--evaporation") or 0.0
+    evaporated_l = reader.quantity(asked.evaporation, "volume, or none", "--evaporation") or 0.0
     if asked.top_off not in (None, "source", "deionised"):
         reader.refuse("--top-off", f"'{asked.top_off}' is read.", "Write source or deionised.")
     if asked.top_off is not None and asked.evaporation is None:
         reader.refuse("--top-off", "given without --evaporation.", 'Write --evaporation "5 L" as well.')
     if asked.evaporation is not None and asked.top_off is None:
         reader.refuse("--top-off", "not given; what tops the tank off gathers in it.", "Write source or deionised.")
-    wanted_c = reader.water_c(asked.temperature, "--temperature")
+    wanted_c = reader.quantity(asked.temperature, "water", "--temperature")
     room = reader.tried(lambda: water_sources.times_air(asked.air, household))
     reader.done()
     if target is None or refill is None or tank is None or source is None:  # refused above
@@ -156,7 +156,8 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
 
     fields = {
         "hardness": ("hardness_mmol_l", "hardness"), "alkalinity": ("alkalinity_meq_l", "alkalinity"),
-        "ph": ("ph", ""), "conductivity": ("conductivity", "share"), "temperature": ("temperature_c", ""),
+        "ph": ("ph", "ph step"), "conductivity": ("conductivity", "share"),
+        "temperature": ("temperature_c", "temperature step"),
     }  # fmt: skip
     own: dict[str, float] = {}
     for number, text in enumerate(texts, start=1):
@@ -166,11 +167,11 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
             reader.refuse(where, f"'{text}' is read; a quantity and how far it may move are wanted.", _LIMIT_EXAMPLE)
             continue
         field, kind = fields[match[1].lower()]
-        if kind:
-            value = reader.needed(match[2], kind, where)
-        else:
+        if kind.endswith("step"):
             bare = re.sub(r"\s*(degC|°C|C|K)$", "", match[2]) if field == "temperature_c" else match[2]
-            value = reader.number(bare, where, 0, 40, _LIMIT_EXAMPLE.removeprefix("Write ")) or 0.0
+            value = reader.number(bare, kind, where) or 0.0
+        else:
+            value = reader.needed(match[2], kind, where)
         if value <= 0:
             reader.refuse(where, f"'{text}' is read; more than 0 is allowed.", _LIMIT_EXAMPLE)
         if field in own:

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from chemistry.plan.household import Household
     from chemistry.water.composition import Water
 
-# Key of a reading, its kind of unit, and the field of chemistry.water.reconstruction.Readings it fills.
+# Key of a reading, its name in chemistry.allowed, and the field of chemistry.water.reconstruction.Readings it fills.
 READINGS: Mapping[str, tuple[str, str]] = {
-    "temperature": ("temperature", "temperature_c"),
+    "temperature": ("water", "temperature_c"),
     "hardness": ("hardness", "hardness_mmol_l"),
     "alkalinity": ("alkalinity", "alkalinity_meq_l"),
     "conductivity": ("conductivity", "conductivity_us_cm"),
@@ -57,20 +57,13 @@ class Source:
 
 def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[str], str]) -> Source:
     """A water from readings as written; `option` turns a key into what the reader of an error wrote it as."""
-    from chemistry.units import show, unit_of
-    from chemistry.water.reconstruction import HIGHEST, Readings, described
+    from chemistry.water.reconstruction import Readings, described
 
     reader = Reader()
     given = {
-        field: reader.quantity(texts.get(key), kind, option(key)) for key, (kind, field) in READINGS.items()
+        field: reader.quantity(texts.get(key), quantity, option(key)) for key, (quantity, field) in READINGS.items()
     }  # fmt: skip
-    ph = reader.number(texts.get("ph"), option("ph"), 4, 11, "8.2")
-    for key, (kind, field) in READINGS.items():
-        value, text, most = given[field], texts.get(key), HIGHEST[field]
-        if value is not None and text is not None and (value < 0 or value > most):
-            unit = unit_of(text)
-            allowed = f"{show(0, kind, unit)} to {show(most, kind, unit)}"
-            reader.refuse(option(key), f"'{text}' is read; {allowed} is allowed.")
+    ph = reader.number(texts.get("ph"), "ph", option("ph"))
     temperature_c = given.pop("temperature_c")
     if texts.get("temperature") is None:
         reader.refuse(option("temperature"), "not given; pH depends on it.", 'Write for example "25 degC".')
@@ -97,7 +90,7 @@ def of_lake(name: str, temperature: str | None, option: str) -> Source:
     from chemistry.water.target import lake_water
 
     reader = Reader()
-    temperature_c = reader.water_c(temperature, "--temperature")
+    temperature_c = reader.quantity(temperature, "water", "--temperature")
     if temperature is None:
         reader.refuse("--temperature", "not given; the analysis of a lake holds none.", 'Write for example "26 degC".')
     reader.done()
@@ -156,16 +149,10 @@ def deionised(temperature_c: float) -> Source:
 
 def times_air(text: str | None, household: Household | None) -> float | None:
     """CO2 of the room's air as a multiple of outdoor air: from ppm as written, else the household's; None for neither."""
-    from chemistry.units import read
-    from chemistry.water.equilibrium import ROOM_AIR_PPM, times_outdoor
+    from chemistry.allowed import read_within
+    from chemistry.water.equilibrium import times_outdoor
 
     if text is None:
         room_ppm = household.room_co2_ppm if household else None
         return None if room_ppm is None else times_outdoor(room_ppm)
-    ppm = read(text, "air", "--air")
-    low, high = ROOM_AIR_PPM
-    if not low <= ppm <= high:
-        raise BadInput.of(
-            "--air", f"'{text}' is read; {low:.0f} to {high:.0f} ppm is allowed.", 'Write for example "700 ppm".'
-        )
-    return times_outdoor(ppm)
+    return times_outdoor(read_within(text, "air", "--air"))

@@ -41,7 +41,7 @@ def _temperature_c(others: list[str], where: str, example: str) -> float:
             where, "deionised water wants a temperature and nothing else.", "Write ', temperature 20 degC'."
         )
     reader = Reader()
-    temperature_c = reader.water_c(readings["temperature"], where)
+    temperature_c = reader.quantity(readings["temperature"], "water", where)
     reader.done()
     return temperature_c or 0.0
 

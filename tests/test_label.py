@@ -9,13 +9,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from labels import CACL2_2, DGH, EFFECTS, forward, label, mixtures, stated
 
+from chemistry.allowed import amount_of
 from chemistry.dosing.label import judge
 from chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of, other_readings
 from chemistry.dosing.label_reading import density_of
 from chemistry.dosing.spoons import bulk_density_kg_l, level_spoon_g, spoons_of
 from chemistry.errors import BadInput
 from chemistry.substances import agent, agents
-from chemistry.units import amount_of, figure, half_last_digit
+from chemistry.units import figure, half_last_digit
 
 # --- what the contents can do, by hand and from published figures -----------------------------------------------------
 
@@ -218,12 +219,12 @@ def test_amounts_of_a_label() -> None:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (("hardness", "3 dGH", "5 g", "0 L"), "is no volume to dose"),
+        (("hardness", "3 dGH", "5 g", "0 L"), "more than 0 L to 100000 L is allowed"),
         (("hardness", "3 dGH", "0 g", "100 L"), "more than nothing is wanted"),
         (("hardness", "0 dGH", "5 g", "100 L"), "more than nothing is wanted"),
         (("hardness", "1e-300 dGH", "5 g", "100 L"), "0.000001 to 1000000 is allowed"),
-        (("hardness", "3 dGH", "1e300 g", "100 L"), "0.0001 to 1000000 g or mL is allowed"),
-        (("hardness", "3 dGH", "5 g", "1e-9 L"), "0.001 L to 1000000 L is allowed"),
+        (("hardness", "3 dGH", "1e300 g", "100 L"), "more than 0 g to 1000000 g is allowed"),
+        (("hardness", "3 dGH", "5 g", "1e-9 L"), "next to nothing; more than 0 L to 100000 L is allowed"),
         (("hardness", "3 mg/L", "5 cm", "100 L"), "grams or millilitres are wanted"),
         (("hardness", "3 kg", "5 g", "100 L"), "is a mass; a hardness is wanted"),
         (("chlorophyll", "3 dGH", "5 g", "100 L"), "'chlorophyll' is read"),
@@ -231,7 +232,7 @@ def test_amounts_of_a_label() -> None:
         (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "0%")), "above 0"),
         (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "9000 g/L")), "up to 2000 g/L"),
         (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "5 mL")), "percent by mass or grams per litre"),
-        (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "90%", "101%")), "up to 100 % is allowed"),
+        (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "90%", "101%")), "more than 0 % to 100 % is allowed"),
         (("hardness", "3 dGH", "5 g", "100 L", ("magnesium sulfate octahydrate", "90%")), "not a salt or neutraliser"),
         (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "90%"), ("Epsom salt", "20%")), "add up to 110 %"),
         (("hardness", "3 dGH", "5 g", "100 L", ("gypsum", "40%"), ("gypsum", "20%")), "stands twice"),

@@ -73,7 +73,7 @@ READ: list[tuple[str, tuple[Any, ...], str]] = [
     ("ammonia 5 ppm N, chart, below 3, above NONE", ("ammonia", 5, "ppm N", "chart", 3, None), "between 3 and the last step)"),
     ("nitrate 225.8 mg/L N, photometer", ("nitrate", 225.8, "mg/L N", "photometer"), "nitrate 225.8 mg/L N (photometer)"),
     ("chlorine 0 mg/L, drops", ("chlorine", 0, "mg/L", "drops"), ""), ("ph 8.2, meter", ("ph", 8.2, None, "meter"), "ph 8.2 ("),
-    ("alkalinity 0 dKH, drops", ("alkalinity", 0, "dKH", "drops"), ""), ("pH 14 pH, meter", ("ph", 14, "pH", "meter"), ""),
+    ("alkalinity 0 dKH, drops", ("alkalinity", 0, "dKH", "drops"), ""), ("pH 11 pH, meter", ("ph", 11, "pH", "meter"), ""),
     ("temperature 32 degF, laboratory", ("temperature", 32, "degF", "laboratory"), "temperature 32 degF (laboratory)"),
 ]  # fmt: skip
 OTHERS: list[tuple[tuple[str, ...], dict[str, Any], str]] = [
@@ -130,7 +130,7 @@ REFUSED: list[tuple[tuple[str, ...], str]] = [
     (("--note", "x", "--at", "2026-03-20T12:00:01+01:00"), "--at: 2026-03-20T12:00:01+01:00 lies in the future"),
     (("--note", "x", "--at", "1969-12-31T23:00Z"), "--at: '1969-12-31T23:00Z' lies outside the years 1970 to 2096"),
     (("--note", "x", "--at", "9999-12-31 23:59"), "--at: '9999-12-31 23:59' lies outside the years 1970 to 2096"),
-    (("--service", "pump"), "--service: 'pump' is nothing that is"), (("--change", "0 L"), "--change: 0 L cannot have been"),
+    (("--service", "pump"), "--service: 'pump' is nothing that is"), (("--change", "0 L"), "--change: '0 L' is read; more than 0 L"),
     (("--change", "40"), "--change: '40' has no unit"), (("--change", "4 g"), "--change: '4 g' is a mass; a share is wanted"),
     (("--change", "5%", "--dosed", "soda"), "--dosed: 'soda' is"), (("--change", "5%", "--dosed", "4 h sun"), "--dosed: '4 h"),
     (("--change", "5%", "--dosed", "4 g a\tb"), "--dosed: holds a control character"),

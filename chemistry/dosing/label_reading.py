@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from chemistry.allowed import amount_of, read_within
 from chemistry.dosing.label import Content
 from chemistry.dosing.label_case import Dose
 from chemistry.dosing.spoons import spoon_ml, spoons_of
 from chemistry.errors import BadInput, Fault
 from chemistry.substances import named
-from chemistry.units import amount_of, half_last_digit, number_of, read, unit_of
+from chemistry.units import half_last_digit, number_of, read, unit_of
 
 HEAVIEST_G_L = 2000.0
-# What lies outside these is a slip of the pen, and figures stay finite inside.
-LEAST_L, MOST_L = 1e-3, 1e6
-LEAST_AMOUNT, MOST_AMOUNT = 1e-4, 1e6
 LEAST_SHARE = 1e-9
 _EXAMPLE = 'Write "98%" or "61 g/L".'
 
@@ -43,12 +41,7 @@ def _refuse_together(*reads: Callable[[], object]) -> None:
 
 
 def _volume_l(volume: str, where: str) -> float:
-    volume_l = read(volume, "volume", where)
-    if volume_l <= 0:
-        raise BadInput.of(where, f"'{volume}' is no volume to dose.", 'Write for example "40 L".')
-    if not LEAST_L <= volume_l <= MOST_L:
-        raise BadInput.of(where, f"'{volume}' is read; 0.001 L to 1000000 L is allowed.", 'Write for example "40 L".')
-    return volume_l
+    return read_within(volume, "volume", where)
 
 
 def _amount(amount: str, where: str) -> tuple[float | None, float | None, float, str]:
@@ -56,11 +49,7 @@ def _amount(amount: str, where: str) -> tuple[float | None, float | None, float,
     if spoons := spoons_of(amount, where):
         number, spoon = spoons
         return None, number * spoon_ml(spoon), number, spoon
-    grams, millilitres = amount_of(amount, where)
-    if not LEAST_AMOUNT <= (grams or millilitres or 0.0) <= MOST_AMOUNT:
-        said = f"'{amount}' is read; 0.0001 to 1000000 g or mL is allowed."
-        raise BadInput.of(where, said, 'Write for example "5 g".')
-    return grams, millilitres, 0.0, ""
+    return *amount_of(amount, where), 0.0, ""
 
 
 def _gallon(volume: str, volume_l: float) -> str:
@@ -112,10 +101,7 @@ def _strength(amount: str | None, where: str) -> tuple[float | None, bool, float
 def _purity(purity: str | None, where: str) -> float | None:
     if purity is None:
         return None
-    share = read(purity, "share", where)
-    if not 0 < share <= 1:
-        raise BadInput.of(where, f"purity '{purity}' is read; above 0 % and up to 100 % is allowed.", 'Write "98%".')
-    return share
+    return read_within(purity, "share", where)
 
 
 def density_of(text: str, where: str = "density") -> float:

@@ -8,6 +8,7 @@ from chemistry import reference
 from chemistry.errors import BadInput
 
 _SHORT = {"tsp": "teaspoon", "tbsp": "tablespoon"}
+_MOST_SPOONS = 1000
 _SPOONS = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*([a-z]*spoon)s?\s*$")
 
 
@@ -23,8 +24,9 @@ def spoons_of(text: str, where: str = "") -> tuple[float, str] | None:
         return None
     number, spoon = float(match[1]), match[2]
     spoon_ml(spoon, where)
-    if not number > 0:
-        raise BadInput.of(where, f"'{text}' is read; more than nothing is wanted.", 'Write "1 teaspoon".')
+    if not 0.01 <= number <= _MOST_SPOONS:
+        said = f"'{text}' is read; a hundredth of a spoon to {_MOST_SPOONS} is allowed."
+        raise BadInput.of(where, said, 'Write "1 teaspoon".')
     return number, spoon
 
 

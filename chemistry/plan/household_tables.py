@@ -7,6 +7,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from chemistry.allowed import amount_of
 from chemistry.change.flow import Pump
 from chemistry.change.friction import Coil, Hose
 from chemistry.dosing.cupboard import Stocked
@@ -14,7 +15,7 @@ from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
 from chemistry.errors import BadInput, Fault
 from chemistry.plan import quantities as q
 from chemistry.substances import Agent, Salt, molar_mass
-from chemistry.units import amount_of, figure
+from chemistry.units import figure
 from chemistry.water.composition import ION_SYMBOLS
 from chemistry.water.reconstruction import Readings
 from chemistry.water.target import Band, Target

@@ -32,8 +32,6 @@ from chemistry.water.species import Totals
 
 # Seawater (0.7) is the strongest water that activity coefficients of this kind have been held against [mol/kg].
 _STRONGEST = 1.0
-# CO2 that a meter may show for the air of a room [umol/mol] (common practice, no source).
-ROOM_AIR_PPM = (200.0, 20_000.0)
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,6 @@ never guessed.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from chemistry import reference
@@ -15,7 +14,6 @@ from chemistry.findings import Finding
 from chemistry.substances import ion_charge, molar_mass
 from chemistry.units import figure
 from chemistry.water.composition import ION_SYMBOLS, Water, dgh_per_mmol
-from chemistry.water.constants import HIGHEST_C
 from chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of
 
 
@@ -44,16 +42,6 @@ class Readings:
     total_chlorine_mg_l: float | None = None
 
 
-# The most of each reading that a file or an option takes: beyond it no fresh water lies, and a unit is wrong.
-HIGHEST: Mapping[str, float] = {
-    "temperature_c": HIGHEST_C,
-    "hardness_mmol_l": 20.0,
-    "alkalinity_meq_l": 30.0,
-    "conductivity_us_cm": 20_000.0,
-    **{f"{ion}_mg_l": 5000.0 for ion in ION_SYMBOLS},
-    "nitrate_mg_l": 1000.0,
-    "ammonia_mg_n_l": 50.0,
-}
 # uS/cm of a millimole per litre, to start from (CRC Handbook: 118 at 10 mmol/L, 124 at 1).
 _PER_MMOL_NACL = 118.0
 
