@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,11 +17,17 @@ if TYPE_CHECKING:
     from chemistry.plan.late import Case, Late, Tote
 
 
+# What stands in a household file, and may not be given beside it.
+_OF_THE_FILE = ("start_volume", "end_volume", "total_chlorine", "free_chlorine", "agent", "purity", "excess", "solution",
+                "cl2_to_n", "ph", "temperature")  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Asked:
     """The options of the command as written."""
 
     after: str | None
+    water_off: bool
     file: Path | None
     tank: str | None
     change: str | None
@@ -67,17 +73,12 @@ def answer(asked: Asked) -> Answer:
 
 def _common(asked: Asked, reader: Reader) -> dict[str, Any]:
     """What both ways of asking share."""
-    after = reader.quantity(asked.after, "time", "--after")
-    if after is not None and after < 0:
-        reader.refuse(
-            "--after", f"'{asked.after}' is read; time runs forwards from the start of the filling.", "Write '25 min'."
-        )
+    after = reader.quantity(asked.after, "elapsed", "--after")
     tote_l = reader.quantity(asked.tote, "volume", "--tote")
     dosed_for_l = reader.quantity(asked.dosed_for, "volume", "--dosed-for")
     if (tote_l is None) != (dosed_for_l is None):
         reader.refuse("--tote and --dosed-for", "one is given without the other.", "Give both or neither.")
-    demand = reader.quantity(asked.demand, "decay", "--demand")
-    reader.between(demand, asked.demand, "--demand", 0, 1e6, "0 /min or more")
+    demand = reader.quantity(asked.demand, "demand", "--demand")
     return {"minute": after, "tote": (tote_l, dosed_for_l), "demand": demand or 0.0}
 
 
@@ -116,19 +117,18 @@ def _of_options(asked: Asked) -> Case:
     flow = reader.needed(asked.flow, "flow", "--flow")
     total = reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine")
     free = reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine")
-    ratio = reader.number(asked.cl2_to_n, "--cl2-to-n", 1, 100, "4.5")
+    ratio = reader.number(asked.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n")
     purity = reader.quantity(asked.purity, "share", "--purity")
-    excess = reader.quantity(asked.excess, "share", "--excess")
-    reader.between(excess, asked.excess, "--excess", 0, 2, "0 % to 200 %")
+    excess = reader.quantity(asked.excess, "excess", "--excess")
     solution = reader.quantity(asked.solution, "strength", "--solution")
-    ph = reader.number(asked.ph, "--ph", 4, 11, "8.2")
-    temperature_c = reader.water_c(asked.temperature, "--temperature")
+    ph = reader.number(asked.ph, "ph", "--ph")
+    temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
     reader.done()
     if total == 0:
         raise BadInput.of("--total-chlorine", "the tap reads no chlorine.", "There is nothing to neutralise.")
     agent = substances.agent(asked.agent or "", "--agent")
     chlorine = ChlorineReadings(total, free, ratio)
-    assumed = [*assumptions_of(chlorine), *_always(common)]
+    assumed = [*assumptions_of(chlorine), *_always(asked, common)]
     if purity is None:
         assumed.append("Purity not given, taken as 100 %.")
     return Case(
@@ -141,37 +141,21 @@ def _of_options(asked: Asked) -> Case:
         temperature_c,
         _tote(common["tote"]),
         tuple(assumed),
+        water_off=asked.water_off,
     )
 
 
 def _of_file(asked: Asked) -> Case:
-    """The tank, tap and cupboard of a household file; its share as given, else as planned."""
-    from chemistry.change.filling import Filling
-    from chemistry.dosing.neutralise import assumptions_of
-    from chemistry.plan.cupboard import choose_neutraliser
-    from chemistry.plan.figures import Totes
-    from chemistry.plan.late import Case
-    from chemistry.plan.late_table import bottle_of
-    from chemistry.plan.planner import change_share, tank_named, tested_waters
-    from chemistry.water.equilibrium import at_air, equilibrium_of, most_alkaline
+    """The tank, tap and cupboard of a household file, filled as its plan would; the share as given, else as planned."""
+    from chemistry.plan.forgotten import forgotten, how_it_fills, refill_without_plan
+    from chemistry.plan.planner import tank_named
     from cli.household_file import load
 
     household = load(asked.file)  # type: ignore[arg-type]
     reader = Reader()
-    for option, text in (
-        ("--start-volume", asked.start_volume),
-        ("--end-volume", asked.end_volume),
-        ("--total-chlorine", asked.total_chlorine),
-        ("--free-chlorine", asked.free_chlorine),
-        ("--agent", asked.agent),
-        ("--purity", asked.purity),
-        ("--excess", asked.excess),
-        ("--solution", asked.solution),
-        ("--cl2-to-n", asked.cl2_to_n),
-        ("--ph", asked.ph),
-        ("--temperature", asked.temperature),
-    ):
-        if text is not None:
+    for name in _OF_THE_FILE:
+        if getattr(asked, name) is not None:
+            option = f"--{name.replace('_', '-')}"
             reader.refuse(option, "stands in the household file.", "Leave it out, or leave --file out.")
     if asked.tank is None:
         reader.refuse("--tank", "not given.", f"Write --tank '{household.tanks[0].name}'.")
@@ -179,37 +163,40 @@ def _of_file(asked: Asked) -> Case:
     share = reader.quantity(asked.change, "share", "--change")
     flow = reader.quantity(asked.flow, "flow", "--flow")
     reader.done()
-    tank = tank_named(household, asked.tank or "")
-    tap, before_change = tested_waters(household, tank)
-    water = before_change.water
-    live_l, chosen = tank.live_volume_l, change_share(tank, tap.water, water, share)
-    chlorine = household.tap.chlorine()
-    neutraliser = choose_neutraliser(household, Totes(1, live_l * chosen))
-    if neutraliser is None:
+    refill = refill_without_plan(household, tank_named(household, asked.tank or ""), share)
+    if refill is None:
         raise BadInput.of(
             "tap.total_chlorine", "the tap of the file reads no chlorine.", "There is nothing to neutralise."
         )
-    before = most_alkaline(at_air(water, household.times_air), equilibrium_of(water))
-    running = household.tap.flow_l_min if flow is None else flow
-    assumed = [*assumptions_of(chlorine), *_always(common)]
-    if flow is None:
-        assumed.append(f"Water runs in as fast as the taps of the file give it, {running:.3g} L/min.")
-    assumed.append(f"Ammonia is judged at pH {before.ph:.1f}, the highest the tank's water comes to.")
-    return Case(
-        Filling(live_l * (1 - chosen), live_l, running, chlorine.total_mg_l, common["demand"]),
-        chlorine,
-        bottle_of(household, neutraliser.entry),
-        common["minute"],
-        float(water.ammonia_mg_n_l),
-        float(before.ph),
-        float(water.temperature_c),
-        _tote(common["tote"]),
-        tuple(assumed),
+    case = forgotten(refill)
+    tote, latest, filled = _tote(common["tote"]), case.latest_end_min, how_it_fills(refill)
+    if flow is None and tote is not None:
+        flow, latest = household.tap.flow_l_min, None
+        filled = f"Water runs through the tote as fast as the taps of the file give it, {flow:.3g} L/min."
+    elif flow is not None:
+        latest, filled = None, f"Water runs in at the flow that is given, {flow:.3g} L/min, and not as planned."
+    filling = replace(
+        case.filling,
+        flow_l_min=case.filling.flow_l_min if flow is None else flow,
+        demand_per_min=common["demand"],
+    )
+    judged = f"Ammonia is judged at pH {refill.ph:.1f}, the highest the tank's water comes to."
+    return replace(
+        case,
+        filling=filling,
+        minute=common["minute"],
+        tote=tote,
+        assumptions=(*case.assumptions, *_always(asked, common), filled, judged),
+        latest_end_min=latest,
+        water_off=asked.water_off,
     )
 
 
-def _always(common: dict[str, Any]) -> list[str]:
-    notes = ["The tank is taken as well mixed; near the hose it is not."]
+def _always(asked: Asked, common: dict[str, Any]) -> list[str]:
+    notes = []
+    if not asked.water_off:
+        notes.append("Water may still run in: nobody has said that it is off. Once it is, add --water-off.")
+    notes.append("The tank is taken as well mixed; near the hose it is not.")
     if common["tote"] != (None, None):
         notes.append(
             "What the tote's own dose takes out on the way is counted under 'Tote' alone: the tank may have less chlorine."
@@ -222,10 +209,16 @@ def _always(common: dict[str, Any]) -> list[str]:
 
 
 def _result(case: Case, made: Late) -> dict[str, Any]:
+    from cli.late_words import advice
+
     breaks = made.breakthrough_minute
     return {
+        "first": advice(case, made)[0],
+        "water_off": made.water_off,
+        "water_may_run": made.may_run,
         "minute": made.minute,
         "fill_minutes": float(made.filling.minutes),
+        "fill_minutes_late": case.latest_end_min,
         "now_mg_l": made.now_mg_l,
         "hose_mg_l": made.hose_mg_l,
         "peak_mg_l": made.peak_mg_l,

@@ -20,9 +20,8 @@ _ROWS = 4
 
 def show_late(screen: Console, case: Case, made: Late, found: Sequence[Finding]) -> None:
     """Print the whole page."""
-    pages.heading(
-        screen, "The neutraliser is not in yet" if made.minute is not None else "If the neutraliser never goes in"
-    )
+    title = "the neutraliser is not in yet" if made.minute is not None else "if the neutraliser never goes in"
+    pages.heading(screen, f"{title[0].upper()}{title[1:]}" if made.water_off else f"Stop the water now: {title}")
     pages.hanging(screen, [((f"{number}", ""), text) for number, text in enumerate(advice(case, made), 1)])
     _figures(screen, case, made)
     _course(screen, case)
@@ -35,6 +34,9 @@ def _figures(screen: Console, case: Case, made: Late) -> None:
     from chemistry.units import figure
 
     acute = reference.value("limits", "chlorine_acute")
+    end = f"{float(made.filling.minutes):.0f}"
+    if case.latest_end_min is not None:
+        end += f", which may last to {case.latest_end_min:.0f}"
     when = f"at minute {made.minute:.0f}" if made.minute is not None else "as the tank is full"
     until = "until then" if made.minute is not None else "until an hour later"
     hose = made.hose_mg_l
@@ -42,7 +44,7 @@ def _figures(screen: Console, case: Case, made: Late) -> None:
         ("In the tank", f"{figure(made.now_mg_l, 2)} mg/L of chlorine {when}"),
         (
             "Peak",
-            f"{figure(made.peak_mg_l, 2)} mg/L at minute {made.peak_minute:.0f} of {float(made.filling.minutes):.0f}",
+            f"{figure(made.peak_mg_l, 2)} mg/L at minute {made.peak_minute:.0f} of {end}",
         ),
         (
             "At the hose",

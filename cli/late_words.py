@@ -13,9 +13,9 @@ _SHORT = 0.0005
 def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
     """What to do, in order; dose: to stand for the one computed, where minutes go on and what it covers changes."""
     from chemistry import reference
+    from chemistry.plan.late import STOP_WATER
     from chemistry.units import figure
 
-    running = made.minute is not None and made.minute < float(made.filling.minutes)
     chloramine = case.chlorine.combined_mg_l() > 0
     contact = reference.value("practice", "contact_minutes_chloramine" if chloramine else "contact_minutes")
     parts = ((made.remaining_chlorine_g, "of chlorine in it"), (made.to_come_g, "the rest of the water brings"))
@@ -23,7 +23,7 @@ def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
     if dose is not None:
         covers = "what is in it and what the rest of the new water brings"
     jug = ", dissolved in a jug of its own water" if made.dose_now.millilitres is None else ""
-    steps = ["Stop the water now: unplug the pump. If a tap runs into the tank, close it."] if running else []
+    steps = [] if made.water_off else [STOP_WATER]
     steps += [
         f"Put {dose or said(made.dose_now, case)} into the tank{jug}, where the current is strongest. That covers {covers}.",
         "Let air bubble hard. Filter and circulation stay off as long as the water is below their intake. Look at the fish: "
@@ -32,7 +32,7 @@ def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
         f"After {contact:.0f} minutes test total chlorine in the tank, far from the hose. It must read zero; if not, put in "
         "half as much again, wait and test again.",
     ]
-    if made.to_come_g > 1e-9:
+    if made.to_come_g > 1e-9 or made.may_run:
         steps.append("Only then let the rest of the water in, slowly, and the hose's end away from the fish.")
     if made.ammonia_mg_n_l > 0:
         steps.append("Test ammonia now and tomorrow: broken chloramine leaves it behind. Feed nothing today.")

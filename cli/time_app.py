@@ -31,12 +31,17 @@ def nitrate(
 
 def late(
     after: Annotated[str | None, option("--after", "Of filling, at which it goes in: '25 min'; else never.")] = None,
+    water_off: Annotated[
+        bool, option("--water-off", "The water no longer runs; else it is told first how to stop it.")
+    ] = False,
     file: Annotated[Path | None, option("--file", "Household file for tank, tap and neutraliser.")] = None,
     tank: Annotated[str | None, option("--tank", "Tank in it.")] = None,
     change: Annotated[str | None, option("--change", "Share that is changed; else as planned.")] = None,
     start_volume: Annotated[str | None, option("--start-volume", "Water in the tank as filling began.")] = None,
     end_volume: Annotated[str | None, option("--end-volume", "Water in it once full.")] = None,
-    flow: Annotated[str | None, option("--flow", "Tap water running in, '15 L/min'; else the file's taps.")] = None,
+    flow: Annotated[
+        str | None, option("--flow", "Water running in, '15 L/min'; else as the file's pump gives it.")
+    ] = None,
     total_chlorine: Annotated[str | None, option("--total-chlorine", "Of the tap, such as '1.9 mg/L'.")] = None,
     free_chlorine: Annotated[str | None, option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
     cl2_to_n: Annotated[str | None, option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
@@ -56,6 +61,6 @@ def late(
     """The neutraliser was forgotten: what to do now, and what the fish have met."""
     from cli.late_filling import Asked, answer
 
-    asked = Asked(after, file, tank, change, start_volume, end_volume, flow, total_chlorine, free_chlorine, cl2_to_n, agent,
-                  purity, excess, solution, demand, ph, temperature, tote, dosed_for)  # fmt: skip
+    asked = Asked(after, water_off, file, tank, change, start_volume, end_volume, flow, total_chlorine, free_chlorine,
+                  cl2_to_n, agent, purity, excess, solution, demand, ph, temperature, tote, dosed_for)  # fmt: skip
     answered(lambda: answer(asked), as_json)

@@ -20,9 +20,9 @@ from conftest import DEMO
 from houses import NAMES
 
 from chemistry.plan.figures import Figures, Jobs
+from chemistry.plan.forgotten import late_cases
 from chemistry.plan.household import Household
 from chemistry.plan.late import Case
-from chemistry.plan.late_table import late_cases
 from chemistry.plan.planner import Plan, plan
 from cli.planning import Planned
 from cli.sheet.command import page_of

@@ -18,9 +18,10 @@ from sheets import first_case
 
 from chemistry.dosing.neutralise import LabelDose
 from chemistry.plan.figures import Jobs
+from chemistry.plan.forgotten import bottle_of
 from chemistry.plan.household import Household
 from chemistry.plan.late import Case
-from chemistry.plan.late_table import Row, bottle_of, late_table
+from chemistry.plan.late_table import Row, late_table
 from chemistry.plan.planner import plan
 from chemistry.substances import agent
 

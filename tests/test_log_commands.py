@@ -130,7 +130,7 @@ REFUSED: list[tuple[tuple[str, ...], str]] = [
     (("--note", "x", "--at", "2026-03-20T12:00:01+01:00"), "--at: 2026-03-20T12:00:01+01:00 lies in the future"),
     (("--note", "x", "--at", "1969-12-31T23:00Z"), "--at: '1969-12-31T23:00Z' lies outside the years 1970 to 2096"),
     (("--note", "x", "--at", "9999-12-31 23:59"), "--at: '9999-12-31 23:59' lies outside the years 1970 to 2096"),
-    (("--service", "pump"), "--service: 'pump' is nothing that is"), (("--change", "0 L"), "--change: '0 L' is read; more than 0 L"),
+    (("--service", "pump"), "--service: 'pump' is nothing that is"), (("--change", "0 L"), "--change: '0 L' is read; more"),
     (("--change", "40"), "--change: '40' has no unit"), (("--change", "4 g"), "--change: '4 g' is a mass; a share is wanted"),
     (("--change", "5%", "--dosed", "soda"), "--dosed: 'soda' is"), (("--change", "5%", "--dosed", "4 h sun"), "--dosed: '4 h"),
     (("--change", "5%", "--dosed", "4 g a\tb"), "--dosed: holds a control character"),

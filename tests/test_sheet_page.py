@@ -22,9 +22,9 @@ from chemistry.change.filling import concentration_mg_l
 from chemistry.dosing.pouring import pouring
 from chemistry.plan.clocks import clocks_of
 from chemistry.plan.figures import Jobs
+from chemistry.plan.forgotten import late_cases
 from chemistry.plan.household import Household
 from chemistry.plan.household_tables import NeutraliserTable
-from chemistry.plan.late_table import late_cases
 from chemistry.plan.planner import Plan, plan
 from chemistry.plan.sheet import minutes_of
 from chemistry.plan.tote_steps import cups

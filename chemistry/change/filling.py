@@ -95,7 +95,8 @@ def chlorine_g(filling: Filling, minute: Any) -> Any:
 
 def concentration_mg_l(filling: Filling, minute: Any) -> Any:
     """Chlorine in the tank [mg/L as Cl2] after so many minutes without neutraliser."""
-    return 1000 * chlorine_g(filling, minute) / volume_l(filling, minute)
+    mixed = 1000 * chlorine_g(filling, minute) / volume_l(filling, minute)
+    return np.minimum(mixed, filling.chlorine_mg_l)  # more than the tap's is rounding
 
 
 def exposure_mg_min_l(filling: Filling, minute: Any) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -37,6 +38,12 @@ class Totes:
 
     count: int
     volume_l: float
+
+    @classmethod
+    def of(cls, volume_l: float, tote_l: float) -> Totes:
+        """As few equal ones as hold this much refill."""
+        count = max(math.ceil(volume_l / tote_l - 1e-9), 1)
+        return cls(count, volume_l / count)
 
 
 @dataclass(frozen=True)

@@ -24,7 +24,8 @@ from chemistry.water.ammonia import unionised_share
 
 _HOUR_MIN = 60.0
 _FOUR_DAYS_MIN = 4 * 24 * 60.0
-_LEAST_G = 1e-9
+_NONE_MG_L = 1e-7  # of chlorine in the full tank: a ten-millionth, which is nothing to fish and to every kit
+STOP_WATER = "Stop the water now: unplug the pump. If a tap runs into the tank, close it."
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,9 @@ class Late:
     ends).  peak_mg_l at peak_minute.  exposure_mg_min_l: concentration over time until then, or an hour past the end.
     hour_mean_mg_l, four_days_mean_mg_l: the worst mean over any hour and any four days.  remaining_chlorine_g: in the tank
     at that minute; to_come_g: what the rest of the water will bring.  dose_now: for both of these; dose_new_water: for the new
-    water alone, were none of its chlorine used up; dose_whole_tank: as for a tank full of tap water.
-    agent, neutralisation: the dose now and what it leaves, None for no chlorine.  ammonia: total once
+    water alone, were none of its chlorine used up; dose_whole_tank: as for a tank full of tap water, and none is larger.
+    water_off: whether it is known that no water runs; may_run: whether some may, by the latest the filling can end.
+    bottle, neutralisation: the dose now and what it leaves, None for no chlorine.  ammonia: total once
     the tank is full and the chloramine broken; its un-ionised part (None without pH and temperature).
     breakthrough_minute: when the tote lets chlorine through; None without one, infinite if never before the end.
     """
@@ -81,7 +83,9 @@ class Late:
     remaining_chlorine_g: float
     to_come_g: float
     dose_now: Amount
-    agent: Agent
+    water_off: bool
+    may_run: bool
+    bottle: Bottle
     neutralisation: Neutralisation | None
     dose_new_water: Amount
     dose_whole_tank: Amount
@@ -106,11 +110,15 @@ def late(
     ph: float | None = None,
     temperature_c: float | None = None,
     tote: Tote | None = None,
+    latest_end_min: float | None = None,
+    water_off: bool = False,
 ) -> Late:
     """What a neutraliser forgotten until `minute` of the filling (None: never) has to mend; scalars only.
 
     chlorine: of the tap; its total must be the filling's.  tank_ammonia_mg_n_l: in the tank before.  ph, temperature_c: of
-    the tank, for un-ionised ammonia.  Raises BadInput for a minute below 0, NoAnswer where an agent has no dose.
+    the tank, for un-ionised ammonia.  latest_end_min: by when the filling has ended for sure; None: as computed.
+    water_off: whether it is known that no water runs.  Raises BadInput for a minute below 0, NoAnswer where an agent has no
+    dose.
     """
     if filling.chlorine_mg_l != chlorine.total_mg_l:
         raise BadInput.of("chlorine", "that of the filling and that of the readings differ.", "Give one.")
@@ -122,8 +130,9 @@ def late(
     _, bound = ammonia_after_mg_n_l(chlorine)
     ammonia = (bound * new_l + tank_ammonia_mg_n_l * float(filling.volume_start_l)) / float(filling.volume_end_l)
     share = None if ph is None or temperature_c is None else unionised_share(ph, temperature_c)
-    full_g = float(filling.volume_end_l) * chlorine.total_mg_l / 1000
-    now = _neutralised(present_g + to_come_g, chlorine, bottle)
+    doses = _Doses(filling, chlorine, bottle)
+    now = doses.of(present_g + to_come_g)
+    latest = max(float(filling.minutes), latest_end_min or 0.0)
     breaks, outflow = (None, None) if tote is None else _breakthrough(filling, tote)
     return Late(
         filling=filling,
@@ -136,11 +145,13 @@ def late(
         four_days_mean_mg_l=float(run.worst_mean_mg_l(filling, until, _FOUR_DAYS_MIN)),
         remaining_chlorine_g=present_g,
         to_come_g=to_come_g,
-        dose_now=_dose(now, bottle),
-        agent=bottle.agent,
+        dose_now=doses.measured(now),
+        water_off=water_off,
+        may_run=not water_off and (minute is None or minute < latest),
+        bottle=bottle,
         neutralisation=now,
-        dose_new_water=_dose(_neutralised(new_l * chlorine.total_mg_l / 1000, chlorine, bottle), bottle),
-        dose_whole_tank=_dose(_neutralised(full_g, chlorine, bottle), bottle),
+        dose_new_water=doses.measured(doses.of(new_l * chlorine.total_mg_l / 1000)),
+        dose_whole_tank=doses.measured(doses.whole),
         ammonia_mg_n_l=ammonia,
         ammonia_unionised_mg_n_l=None if share is None else ammonia * float(share),
         breakthrough_minute=breaks,
@@ -150,33 +161,52 @@ def late(
 
 def _chlorine_g(filling: Filling, minute: float) -> tuple[float, float]:
     """Chlorine in the tank at that minute, and what the rest of the water will bring [g]."""
-    left_l = float(filling.volume_end_l - run.volume_l(filling, minute))
+    left_l = max(float(filling.volume_end_l - run.volume_l(filling, minute)), 0.0)
     return float(run.chlorine_g(filling, minute)), left_l * float(filling.chlorine_mg_l) / 1000
 
 
-def _dose(dose: Neutralisation | None, bottle: Bottle) -> Amount:
-    """A dose in steps of the scale; nothing where there is nothing to neutralise."""
-    if dose is None:
-        return Amount(0.0, None)
-    grams = dose.agent_g
-    if grams is not None and dose.solution_ml is None and bottle.step_g:
-        grams = rounded_up(grams, bottle.step_g)
-    return Amount(grams, dose.solution_ml)
+@dataclass(frozen=True)
+class _Doses:
+    """Doses from one bottle for the tap water of one filling."""
+
+    filling: Filling
+    chlorine: ChlorineReadings
+    bottle: Bottle
+
+    @property
+    def whole(self) -> Neutralisation | None:
+        """That of a tank full of tap water."""
+        return self.of(float(self.filling.volume_end_l) * self.chlorine.total_mg_l / 1000)
+
+    def of(self, chlorine_g: float) -> Neutralisation | None:
+        """The dose of the tap water that holds so much chlorine; None for none."""
+        if chlorine_g * 1000 <= _NONE_MG_L * float(self.filling.volume_end_l):
+            return None
+        return neutralise(
+            1000 * chlorine_g / self.chlorine.total_mg_l,
+            self.chlorine,
+            self.bottle.agent,
+            purity=self.bottle.purity,
+            excess=self.bottle.excess,
+            solution_g_l=self.bottle.solution_g_l,
+            label=self.bottle.label,
+        )
+
+    def measured(self, dose: Neutralisation | None) -> Amount:
+        """A dose in steps of the scale, but never more than a tank full of tap water takes; nothing for none."""
+        if dose is None:
+            return Amount(0.0, None)
+        grams = dose.agent_g
+        if grams is None or dose.solution_ml is not None or not self.bottle.step_g:
+            return Amount(grams, dose.solution_ml)
+        whole = self.whole
+        most_g = math.inf if whole is None or whole.agent_g is None else whole.agent_g
+        return Amount(max(min(_in_steps(grams, self.bottle.step_g), most_g), grams), None)
 
 
-def _neutralised(chlorine_g: float, chlorine: ChlorineReadings, bottle: Bottle) -> Neutralisation | None:
-    """The dose of the tap water that holds so much chlorine; None for none."""
-    if chlorine_g <= _LEAST_G:
-        return None
-    return neutralise(
-        1000 * chlorine_g / chlorine.total_mg_l,
-        chlorine,
-        bottle.agent,
-        purity=bottle.purity,
-        excess=bottle.excess,
-        solution_g_l=bottle.solution_g_l,
-        label=bottle.label,
-    )
+def _in_steps(grams: float, step_g: float) -> float:
+    """Whole steps of a scale, one at least."""
+    return max(rounded_up(grams, step_g), step_g)
 
 
 def _breakthrough(filling: Filling, tote: Tote) -> tuple[float, float]:
@@ -201,10 +231,13 @@ class Case:
     temperature_c: float | None
     tote: Tote | None
     assumptions: tuple[str, ...]
+    latest_end_min: float | None = None
+    water_off: bool = False
 
     def dose_now(self, minute: float) -> Amount:
         """The dose at a minute, for what is in the tank and what is to come. Raises as `late` does."""
-        return _dose(_neutralised(sum(_chlorine_g(self.filling, minute)), self.chlorine, self.bottle), self.bottle)
+        doses = _Doses(self.filling, self.chlorine, self.bottle)
+        return doses.measured(doses.of(sum(_chlorine_g(self.filling, minute))))
 
     def at(self, minute: float | None) -> Late:
         """The same, remembered at another minute."""
@@ -217,12 +250,16 @@ class Case:
             ph=self.ph,
             temperature_c=self.temperature_c,
             tote=self.tote,
+            latest_end_min=self.latest_end_min,
+            water_off=self.water_off,
         )
 
 
 def late_findings(made: Late) -> list[Finding]:
-    """What of it passes the published criteria, and what comes out of a tote dosed once."""
-    findings = [] if made.neutralisation is None else dose_findings(made.neutralisation, made.agent)
+    """First that water may run; then what passes the published criteria, and what comes out of a tote dosed once."""
+    findings = [] if made.water_off else [Finding("stop", "stop_water", STOP_WATER)]
+    if made.neutralisation is not None:
+        findings += [*dose_findings(made.neutralisation, made.bottle.agent), *_too_coarse(made)]
     findings += [
         *_criterion(made.hour_mean_mg_l, "chlorine_acute", "hour", "chlorine_hour"),
         *_criterion(made.four_days_mean_mg_l, "chlorine_chronic", "four days", "chlorine_four_days"),
@@ -235,6 +272,21 @@ def late_findings(made: Late) -> list[Finding]:
         )
         findings.append(Finding("caution", "tote_breaks_through", text, made.breakthrough_minute, None, "min"))
     return findings
+
+
+def _too_coarse(made: Late) -> list[Finding]:
+    """A caution where a whole step of the scale would be more than a tank full of tap water takes."""
+    exact_g, step_g = made.neutralisation.agent_g if made.neutralisation else None, made.bottle.step_g
+    if exact_g is None or not step_g or made.dose_now.grams is None or made.dose_now.millilitres is not None:
+        return []
+    if made.dose_now.grams >= _in_steps(exact_g, step_g):
+        return []
+    text = (
+        f"One step of the scale, {figure(step_g)} g, is too coarse for this dose: {figure(exact_g)} g are needed, and "
+        f"{figure(made.dose_now.grams)} g would do for a tank full of tap water. Weigh it finer, or dissolve one step in a "
+        "measured jug and put in its part."
+    )
+    return [Finding("caution", "scale_too_coarse", text, step_g, made.dose_now.grams, "g")]
 
 
 def _criterion(mean_mg_l: float, key: str, window: str, code: str) -> list[Finding]:

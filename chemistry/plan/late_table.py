@@ -1,4 +1,4 @@
-"""The neutraliser forgotten while a planned change is pumped in: its case, and a table of it for whoever has no engine."""
+"""A table of the forgotten neutraliser, minute by minute, for whoever has no engine."""
 
 from __future__ import annotations
 
@@ -7,11 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from chemistry.change.filling import Filling, concentration_mg_l
-from chemistry.dosing.neutralise import assumptions_of
-from chemistry.plan.figures import Figures
-from chemistry.plan.household import Household
-from chemistry.plan.household_tables import NeutraliserTable
-from chemistry.plan.late import Amount, Bottle, Case
+from chemistry.plan.late import Amount, Case
 
 _TOLERANCE = 0.007  # of the chlorine, by which a straight line between two rows may differ
 _INSIDE = np.linspace(0, 1, 9)[1:-1]
@@ -24,40 +20,6 @@ class Row:
     minute: float
     chlorine_mg_l: float
     dose: Amount
-
-
-def bottle_of(household: Household, entry: NeutraliserTable) -> Bottle:
-    """A neutraliser of the cupboard, measured with the household's scale."""
-    label = entry.label.dose() if entry.label else None
-    return Bottle(entry.substance, entry.purity, entry.excess, entry.solution_g_l, label, household.scale.resolution_g)
-
-
-def late_cases(figures: Figures) -> tuple[Case, ...]:
-    """For every tote: as if it and all after it were not neutralised, those before it were; none where the tap has no chlorine.
-
-    Minutes count while the pump runs from that tote on, at the flow it is predicted to have; nothing uses chlorine up.
-    """
-    chosen, tank, chlorine = figures.neutraliser, figures.tank, figures.household.tap.chlorine()
-    if chosen is None:
-        return ()
-    flow = figures.totes.volume_l / figures.pump_minutes.predicted
-    low_l = tank.live_volume_l - figures.change_volume_l
-    before = figures.waters.tank_before
-    bottle = bottle_of(figures.household, chosen.entry)
-    return tuple(
-        Case(
-            Filling(low_l + number * figures.totes.volume_l, tank.live_volume_l, flow, chlorine.total_mg_l),
-            chlorine,
-            bottle,
-            None,
-            float(before.ammonia_mg_n_l),
-            float(figures.states.tank_before.most_alkaline.ph),
-            float(before.temperature_c),
-            None,
-            tuple(assumptions_of(chlorine)),
-        )
-        for number in range(figures.totes.count)
-    )
 
 
 def late_table(case: Case) -> tuple[Row, ...]:

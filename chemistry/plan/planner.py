@@ -192,14 +192,14 @@ def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str
 
 
 def _totes(volume_l: float, tote_l: float) -> Totes:
-    count = max(math.ceil(volume_l / tote_l - 1e-9), 1)
-    if count > reference.value("practice", "most_totes"):
+    totes = Totes.of(volume_l, tote_l)
+    if totes.count > reference.value("practice", "most_totes"):
         raise NoAnswer.of(
             "tote",
-            f"{figure(volume_l)} L would take {count} totes of {figure(tote_l)} L.",
+            f"{figure(volume_l)} L would take {totes.count} totes of {figure(tote_l)} L.",
             "Use a larger tote, or change less at once.",
         )
-    return Totes(count, volume_l / count)
+    return totes
 
 
 def _timing(

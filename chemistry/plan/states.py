@@ -14,15 +14,25 @@ def states_of(waters: Waters, change_share: float, room: float) -> States:
     room: CO2 of the room's air over outdoor air; tap and refill come to rest with it.  The tank keeps the multiple of
     CO2 that its pH and alkalinity show, as its stock and its surface stay the same.
     """
-    before = equilibrium_of(waters.tank_before)
-    tank = room if before is None else before.co2_times_air
+    tank = _tank_times_air(waters.tank_before, room)
     tested = [(1 - change_share, waters.tank_before), (change_share, waters.tap)]
     return States(
         tap=_state(waters.tap, room, room),
         refill=_state(waters.refill, room, room, [(1.0, waters.tap)]),
-        tank_before=_state(waters.tank_before, tank, room),
+        tank_before=tank_at_rest(waters.tank_before, room),
         tank_after=_state(waters.tank_after, tank, room, tested),
     )
+
+
+def tank_at_rest(water: Water, room: float) -> State:
+    """A stocked tank's water, which rests with the CO2 that its stock gives it."""
+    return _state(water, _tank_times_air(water, room), room)
+
+
+def _tank_times_air(water: Water, room: float) -> float:
+    """CO2 a tank keeps over outdoor air: by its pH, else the room's."""
+    found = equilibrium_of(water)
+    return room if found is None else float(found.co2_times_air)
 
 
 def _state(water: Water, times_air: float, room: float, parts: list[tuple[float, Water]] | None = None) -> State:

@@ -74,7 +74,7 @@ def _refuse_others(output: Path) -> None:
 def page_of(found: Planned, file: Path) -> str:
     """The whole page of a plan."""
     from chemistry.plan.clocks import clocks_of
-    from chemistry.plan.late_table import late_cases
+    from chemistry.plan.forgotten import late_cases
     from chemistry.plan.tote_steps import cups
     from cli.plan_page import LAST_WORD
     from cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown

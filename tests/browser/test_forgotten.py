@@ -13,8 +13,8 @@ import pytest
 
 from browser.handling import START, Sheet
 from browser.written import Written
+from chemistry.plan.forgotten import late_cases
 from chemistry.plan.late import Case
-from chemistry.plan.late_table import late_cases
 from chemistry.units import figure
 from cli.late_words import said
 
