@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from chemistry import units
+from chemistry import reference, units
 from chemistry.errors import BadInput
 
 
@@ -17,7 +17,8 @@ class Quantity:
     """Limits of a quantity, in the canonical unit of its kind.
 
     kind: a key of units.KINDS.  above: the lower limit itself is refused.  least: what is smaller and not 0 is next to
-    nothing, and a slip of the pen.  example: what to write, where that of the kind is not allowed.
+    nothing, and a slip of the pen.  example: what to write, where that of the kind is not allowed; remark: what to do
+    instead of what lies beyond.
     """
 
     kind: str
@@ -26,6 +27,7 @@ class Quantity:
     above: bool = False
     least: float = 1e-9
     example: str = ""
+    remark: str = ""
 
     @property
     def written(self) -> str:
@@ -63,7 +65,7 @@ class Bare:
     @property
     def allows(self) -> str:
         """The limits in words."""
-        return f"{self.noun} from {self.low:g} to {self.high:g} is allowed."
+        return f"{self.noun} from {self.low:.9g} to {self.high:.9g} is allowed."
 
 
 _DAY_MIN = 24 * 60.0
@@ -88,6 +90,15 @@ QUANTITIES: Mapping[str, Quantity] = {
     "conductivity": Quantity("conductivity", 0, 20_000),
     "ion": Quantity("ion", 0, 5000),
     "share": Quantity("share", 0, 1, above=True, least=1e-5),
+    "purity": Quantity("share", 0, 1, above=True, least=1e-5, example="98%"),
+    "change": Quantity(
+        "share",
+        0,
+        reference.value("limits", "largest_share") / 100,
+        above=True,
+        least=1e-5,
+        remark="The fish need water to stand in: split a larger change over several days.",
+    ),
     "excess": Quantity("share", 0, 2, least=1e-6, example="10%"),
     "strength": Quantity("strength", 0, 1000, above=True, least=1e-3),
     # What a command alone asks for.
@@ -121,7 +132,7 @@ def read_within(text: str, quantity: str, where: str = "") -> float:
     if not limits.holds(value):
         nothing = ", next to nothing" if limits.next_to_nothing(value) else ""
         said = f"'{text}' is read{nothing}; {limits.allows(units.unit_of(text))}"
-        raise BadInput.of(where, said, f'Write for example "{limits.written}".')
+        raise BadInput.of(where, said, f'Write for example "{limits.written}". {limits.remark}'.rstrip())
     return value
 
 

@@ -41,7 +41,7 @@ def answer(asked: Asked) -> Answer:
     vessel = _vessel(asked, reader)
     by_target = _by_target(asked, reader)
     volume_l = reader.quantity(asked.volume, "volume", "--volume") or 0.0
-    target_c = reader.quantity(asked.target, "water", "--target") or 0.0
+    target_c = reader.quantity(asked.target, "vessel", "--target") or 0.0
     hot_l = reader.quantity(asked.hot_volume, "volume, or none", "--hot-volume") or 0.0
     cold_l = reader.quantity(asked.cold_volume, "volume, or none", "--cold-volume") or 0.0
     reader.done()

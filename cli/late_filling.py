@@ -118,7 +118,7 @@ def _of_options(asked: Asked) -> Case:
     total = reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine")
     free = reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine")
     ratio = reader.number(asked.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n")
-    purity = reader.quantity(asked.purity, "share", "--purity")
+    purity = reader.quantity(asked.purity, "purity", "--purity")
     excess = reader.quantity(asked.excess, "excess", "--excess")
     solution = reader.quantity(asked.solution, "strength", "--solution")
     ph = reader.number(asked.ph, "ph", "--ph")
@@ -160,7 +160,7 @@ def _of_file(asked: Asked) -> Case:
     if asked.tank is None:
         reader.refuse("--tank", "not given.", f"Write --tank '{household.tanks[0].name}'.")
     common = _common(asked, reader)
-    share = reader.quantity(asked.change, "share", "--change")
+    share = reader.quantity(asked.change, "change", "--change")
     flow = reader.quantity(asked.flow, "flow", "--flow")
     reader.done()
     refill = refill_without_plan(household, tank_named(household, asked.tank or ""), share)

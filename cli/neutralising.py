@@ -62,7 +62,7 @@ def answer(asked: Asked) -> Answer:
     )
     ph = reader.number(asked.ph, "ph", "--ph")
     temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
-    purity = reader.quantity(asked.purity, "share", "--purity")
+    purity = reader.quantity(asked.purity, "purity", "--purity")
     excess = reader.quantity(asked.excess, "excess", "--excess")
     solution_g_l = reader.quantity(asked.solution, "strength", "--solution")
     given_g = _given(asked, solution_g_l, reader)

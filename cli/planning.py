@@ -50,7 +50,7 @@ def planned(asked: Asked) -> Planned:
     from cli.household_file import load
 
     household = load(asked.file)
-    share = None if asked.change is None else read_within(asked.change, "share", "--change")
+    share = None if asked.change is None else read_within(asked.change, "change", "--change")
     start_minute = None if asked.start is None else _clock_minute(asked.start)
     day = _day(asked.date)
     jobs = _jobs(tank_named(household, asked.tank), day, asked.clean_substrate, asked.service_filter)

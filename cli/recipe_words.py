@@ -235,4 +235,4 @@ def _fact(key: str, value: str, where: str, reader: Reader) -> float:
     if key not in ("purity", "stock"):
         reader.refuse(where, f"'{key}' is read; purity, stock and price may follow the name.", _SALT_EXAMPLE)
         return 0.0
-    return reader.needed(value, "share" if key == "purity" else "mass", f"{where}: {key}")
+    return reader.needed(value, "purity" if key == "purity" else "mass", f"{where}: {key}")

@@ -321,7 +321,7 @@ def test_remembered_after_the_end(asked: Run) -> None:
     decayed = result(asked(CASE, "--json", after="50 min", demand="1.2 /h"))
     # 0.02 a minute: (1 - exp(-0.4)) / 0.4 of 0.4 g stand at the end, and exp(-0.6) of those half an hour later.
     assert decayed["remaining_chlorine_g"] == pytest.approx(0.4 * (1 - math.exp(-0.4)) / 0.4 * math.exp(-0.6))
-    page = asked(CASE, after="50 min").out
+    page = asked(CASE, "--water-off", after="50 min").out
     assert "Stop the water" not in page
     assert "the rest of the water" not in page
 

@@ -164,8 +164,7 @@ def test_the_command_says_the_same(tank: str, part: float, tapwright: Callable[.
     case = first_case(figures)
     assert case is not None
     minute = part * float(case.filling.minutes)
-    flow = f"{figures.totes.volume_l / figures.pump_minutes.predicted!r} L/min"
-    words = ("late", "--file", DEMO, "--tank", tank, "--flow", flow, "--after", f"{minute!r} min", "--json")
+    words = ("late", "--file", DEMO, "--tank", tank, "--after", f"{minute!r} min", "--json")
     said, here = tapwright(*words).json["result"], case.at(minute)
     rows = late_table(case)
     assert said["fill_minutes"] == pytest.approx(float(case.filling.minutes), rel=SAME)

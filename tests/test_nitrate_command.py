@@ -309,9 +309,9 @@ def test_the_interval_is_the_usual_one_of_the_log(asked: Run, house: Path) -> No
 
 
 REFUSED: list[tuple[dict[str, str], int, str]] = [
-    ({"share": "120%"}, 2, "--share: '120%' is read; more than 0 % and up to 100 %"),
-    ({"share": "0%"}, 2, "--share: '0%' is read; more than 0 % and up to 100 %"),
-    ({"interval": "20 min"}, 2, "--interval: '20 min' is read; an hour to a year"),
+    ({"share": "120%"}, 2, "--share: '120%' is read; more than 0 % to 100 %"),
+    ({"share": "0%"}, 2, "--share: '0%' is read; more than 0 % to 100 %"),
+    ({"interval": "20 min"}, 2, "--interval: '20 min' is read; 60 min to 525600 min"),
     ({"interval": "2 L"}, 2, "--interval: '2 L' is a volume; a time is wanted"),
     ({"confidence": "100%"}, 2, "--confidence: '100%' is read; 50 % to 99.9 %"),
     ({"confidence": "0.9"}, 2, "--confidence: '0.9' has no unit"),

@@ -101,7 +101,7 @@ def _strength(amount: str | None, where: str) -> tuple[float | None, bool, float
 def _purity(purity: str | None, where: str) -> float | None:
     if purity is None:
         return None
-    return read_within(purity, "share", where)
+    return read_within(purity, "purity", where)
 
 
 def density_of(text: str, where: str = "density") -> float:
