@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from chemistry.errors import BadInput
 from cli import pages, water_sources
 from cli.answer import Answer
+from cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,8 +35,12 @@ def answer(
     from chemistry.water.equilibrium import at_air, equilibrium_of
 
     household = water_sources.household_of(file)
-    times_air = water_sources.times_air(air, household)
-    source = _source(readings, household, which, target)
+    reader = Reader()
+    times_air = reader.tried(lambda: water_sources.times_air(air, household))
+    source = reader.tried(lambda: _source(readings, household, which, target))
+    reader.done()
+    if source is None:  # refused above
+        raise AssertionError("a refusal was lost")
     now, rest = equilibrium_of(source.water), at_air(source.water, times_air or 1.0)
     spread = source.ph_spread()
     findings = [*source.findings, *doubts_of(source), *ammonia_of(source.water, now, rest)]

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput, Fault
+from chemistry.errors import BadInput
 from cli import pages, water_sources
 from cli.answer import Answer
 from cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words
+from cli.options import Reader
 from cli.water_words import water_in_words
 
 if TYPE_CHECKING:
@@ -32,8 +34,12 @@ def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
     if len(parts) < 2:
         raise BadInput.of("--part", "one water is no mixture; two or more are wanted.", _EXAMPLE)
     household = water_sources.household_of(file)
-    times_air = water_sources.times_air(air, household)
-    sources, volumes_l = _read(parts, household)
+    reader = Reader()
+    times_air = reader.tried(lambda: water_sources.times_air(air, household))
+    read = [reader.tried(partial(_part, text, number, household)) for number, text in enumerate(parts, start=1)]
+    reader.done()
+    pairs = [pair for pair in read if pair is not None]
+    sources, volumes_l = [source for source, _ in pairs], [volume_l for _, volume_l in pairs]
     mixed = mixture([source.water for source in sources], volumes_l, times_air or 1.0)
     whole = water_sources.Source("mixture", mixed.water, made_of=_made_of(sources, volumes_l))
     spread = whole.ph_spread()
@@ -60,23 +66,6 @@ def _made_of(sources: Sequence[Source], volumes_l: Sequence[float]) -> tuple[tup
     whole_l = sum(volumes_l)
     pairs = zip(sources, volumes_l, strict=True)
     return tuple((v / whole_l * share, water) for source, v in pairs for share, water in source.tested())
-
-
-def _read(parts: Sequence[str], household: Household | None) -> tuple[list[Source], list[float]]:
-    """Every part, with the faults of all of them at once."""
-    sources, volumes_l = [], []
-    faults: list[Fault] = []
-    for number, text in enumerate(parts, start=1):
-        try:
-            source, volume_l = _part(text, number, household)
-        except BadInput as error:
-            faults += error.faults
-        else:
-            sources.append(source)
-            volumes_l.append(volume_l)
-    if faults:
-        raise BadInput(faults)
-    return sources, volumes_l
 
 
 def _part(text: str, number: int, household: Household | None) -> tuple[Source, float]:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from chemistry.findings import Finding
     from chemistry.substances import Agent
     from chemistry.water.equilibrium import Equilibrium
+    from cli.water_sources import Source
 
 
 _ADVICE = "Less of this water at once brings less; feed little and test daily."
@@ -67,8 +68,11 @@ def answer(asked: Asked) -> Answer:
     solution_g_l = reader.quantity(asked.solution, "strength", "--solution")
     given_g = _given(asked, solution_g_l, reader)
     label = _label(asked, reader)
+    tap = reader.tried(lambda: _tap(asked))
+    agent = reader.tried(lambda: substances.agent(asked.agent, "--agent"))
     reader.done()
-    agent = substances.agent(asked.agent, "--agent")
+    if agent is None:  # refused above
+        raise AssertionError("a refusal was lost")
     if agent.dose_from == "label" and (asked.excess or asked.solution or asked.purity):
         said = f"{agent.name} is dosed by its label alone: purity, excess and solution have no place in that."
         reader.refuse("--purity, --excess, --solution", said, "Leave them out.")
@@ -85,7 +89,7 @@ def answer(asked: Asked) -> Answer:
         ph=ph,
         temperature_c=temperature_c,
     )
-    left = _treated(asked, dose, agent, chlorine, temperature_c)
+    left = None if tap is None else _treated(asked, tap, dose, agent, chlorine, temperature_c)
     share = None
     if left is not None:  # judged where it is worst: in the tank, or in itself with what its own ions make of it
         worst = most_alkaline(left.aerated, left.at_once)
@@ -156,16 +160,8 @@ class Treated:
         }
 
 
-def _treated(
-    asked: Asked, dose: Neutralisation, agent: Agent, chlorine: ChlorineReadings, temperature_c: float | None
-) -> Treated | None:
-    """What the dose makes of the tap water; None where its hardness and alkalinity are not given."""
-    from dataclasses import replace
-
-    from chemistry.dosing.neutralise import treated
-    from chemistry.water.equilibrium import at_air, closed, equilibrium_of
-    from chemistry.water.spread import closed_ph_spread
-    from cli.describing import assumed_of_air
+def _tap(asked: Asked) -> Source | None:
+    """The tap water by its readings; None where none is given."""
     from cli.water_sources import of_readings
 
     given = (asked.tap_hardness, asked.tap_alkalinity, asked.tap_ph, asked.tap_temperature)
@@ -179,7 +175,25 @@ def _treated(
         "ammonia": asked.free_ammonia,
     }
     named = {"temperature": "--tap-temperature", "ammonia": "--free-ammonia"}
-    tap = of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
+    return of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
+
+
+def _treated(
+    asked: Asked,
+    tap: Source,
+    dose: Neutralisation,
+    agent: Agent,
+    chlorine: ChlorineReadings,
+    temperature_c: float | None,
+) -> Treated:
+    """What the dose makes of the tap water."""
+    from dataclasses import replace
+
+    from chemistry.dosing.neutralise import treated
+    from chemistry.water.equilibrium import at_air, closed, equilibrium_of
+    from chemistry.water.spread import closed_ph_spread
+    from cli.describing import assumed_of_air
+
     water = replace(
         closed(tap.water),
         temperature_c=tap.water.temperature_c if temperature_c is None else temperature_c,
