@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _CACO3 = "mg/L CaCO3"
 _ABSOLUTE_ZERO_C = -273.15
+_LEAST_TURNED, _MOST_TURNED = 1e-9, 1e11  # figures that a person can mean, whatever their unit
 
 
 @dataclass(frozen=True)
@@ -190,8 +191,12 @@ def convert(text: str, unit_text: str) -> tuple[float, str]:
         )
     kind = common[0]
     value = from_canonical(read(f"{number!r} {source_unit}", kind), kind, target_unit)
-    if not math.isfinite(value):
-        raise BadInput.of("", f"'{text}' is too large a number.")
+    if abs(number) > _MOST_TURNED or abs(value) > _MOST_TURNED or 0 < abs(number) < _LEAST_TURNED:
+        size = "small" if abs(number) < 1 else "large"
+        said = (
+            f"'{text}' is too {size} a number; figures from {figure(_LEAST_TURNED)} to {_MOST_TURNED:.0f} are turned."
+        )
+        raise BadInput.of("", said, "Write for example '12 dGH'.")
     return value, kind
 
 

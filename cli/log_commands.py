@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
+from math import isfinite, nan
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
@@ -147,9 +148,12 @@ def _reading(text: str, blank: Entry) -> Entry:
 
 def _number(text: str, where: str) -> float:
     try:
-        return float(text)
+        number = float(text)
     except ValueError:
-        raise BadInput.of(where, f"'{text}' is no number.", _READING_EXAMPLE) from None
+        number = nan
+    if not isfinite(number):
+        raise BadInput.of(where, f"'{text}' is no number.", _READING_EXAMPLE)
+    return number
 
 
 def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:

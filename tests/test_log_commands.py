@@ -111,11 +111,12 @@ UNREAD = [
     ("nitrate 20,5 mg/L NO3, drops", "'20,5' has a comma; the decimal sign is a point"), ("ph 8.2.5, drops", "'8.2.5' is no"),
     ("ph 8", "'ph 8' does not say how it was read. Add chart"), ("ph 8, eye", "'eye' is no kind of test and no step"),
     ("ph 8, meter, drops", "'drops': test is given twice"), ("ph 8, strip, below ten", "'ten' is no number"),
+    ("ph 7, chart, below 6, above inf", "'inf' is no number"),
     ("ph 8, chart, above 9, above 10, below 7", "'above 10': above is given twice"), ("ph 8, chart, below 7", "the step above"),
 ]  # fmt: skip
 UNSOUND = [
     ("iron 1 mg/L, drops", "'iron' is nothing that is read here. Write nitrate"), ("nitrate 20, drops", "'20 ' has no unit"),
-    ("ph 7, chart, below 6, above inf", "inf cannot be. Up to 14 pH."), ("ph 8, chart, below 8, above 9", "on either side"),
+    ("ph 7, chart, below 6, above 15", "15 cannot be. Up to 14 pH."), ("ph 8, chart, below 8, above 9", "on either side"),
     ("nitrate 20 ppm, drops", "'20 ppm' is ambiguous; say what it is counted as: 'mg/L NO3'"), ("ph 15, meter", "15 cannot be"),
     ("nitrate 226 mg/L N, drops", "226 mg/L N cannot be. Up to 1000 mg/L NO3."), ("ph -1, meter", "-1 cannot be"),
     ("temperature 213 degF, meter", "213 degF cannot be. Up to 100 °C."), ("ph 9, meter, below 7", "no place with test meter"),
