@@ -240,10 +240,9 @@ def test_inner_keys_of_confidence(tapwright: Callable[..., Outcome]) -> None:
 
 
 def test_ammonia_far_over_its_limit_is_a_stop_of_late(tapwright: Callable[..., Outcome]) -> None:
-    words = (*LATE, "--water-off", "--total-chlorine", "20 mg/L", "--ph", "9.5", "--temperature", "28 degC")
-    done = tapwright(*words, "--json")
+    done = tapwright(*LATE, "--total-chlorine", "20 mg/L", "--ph", "9.5", "--temperature", "28 degC", "--json")
     assert done.code == 1
-    assert [found["code"] for found in done.json["findings"] if found["level"] == "stop"] == ["ammonia"]
+    assert [found["code"] for found in done.json["findings"] if found["level"] == "stop"] == ["stop_water", "ammonia"]
 
 
 def test_what_the_issue_of_a_dose_is(tapwright: Callable[..., Outcome]) -> None:
@@ -354,7 +353,7 @@ def test_a_negative_quantity_is_no_option(tapwright: Callable[..., Outcome]) -> 
 
 def test_options_name_all_their_faults_at_once(tapwright: Callable[..., Outcome]) -> None:
     said = tapwright("neutralise", "--volume", "400", "--total-chlorine", "2.4", "--agent", "x", "--ph", "20").err
-    assert [line.split(":")[0] for line in said.splitlines()] == ["--volume", "--total-chlorine", "--ph"]
+    assert [line.split(":")[0] for line in said.splitlines()] == ["--volume", "--total-chlorine", "--ph", "--agent"]
 
 
 def test_a_dose_in_millilitres_of_the_solution(tapwright: Callable[..., Outcome]) -> None:

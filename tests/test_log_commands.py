@@ -116,7 +116,7 @@ UNREAD = [
 ]  # fmt: skip
 UNSOUND = [
     ("iron 1 mg/L, drops", "'iron' is nothing that is read here. Write nitrate"), ("nitrate 20, drops", "'20 ' has no unit"),
-    ("ph 7, chart, below 6, above 15", "15 cannot be. Up to 14 pH."), ("ph 8, chart, below 8, above 9", "on either side"),
+    ("ph 7, chart, below 6, above 16", "16 cannot be. Up to 14 pH."), ("ph 8, chart, below 8, above 9", "on either side"),
     ("nitrate 20 ppm, drops", "'20 ppm' is ambiguous; say what it is counted as: 'mg/L NO3'"), ("ph 15, meter", "15 cannot be"),
     ("nitrate 226 mg/L N, drops", "226 mg/L N cannot be. Up to 1000 mg/L NO3."), ("ph -1, meter", "-1 cannot be"),
     ("temperature 213 degF, meter", "213 degF cannot be. Up to 100 °C."), ("ph 9, meter, below 7", "no place with test meter"),
