@@ -80,7 +80,7 @@ QUANTITIES: Mapping[str, Quantity] = {
     "flow": Quantity("flow", 0, 2000, above=True, least=1e-3),
     "power": Quantity("power", 0, 100),
     "water": Quantity("temperature", 0, 40, least=0.0),
-    "hot water": Quantity("temperature", 15, 95, example="55 degC"),
+    "hot water": Quantity("temperature", 15, 95, least=0.0, example="55 degC"),
     "air": Quantity("air", 200, 20_000),  # that a meter may show for a room (common practice, no source)
     "hardness": Quantity("hardness", 0, 20),
     "alkalinity": Quantity("alkalinity", 0, 30),
@@ -101,6 +101,7 @@ QUANTITIES: Mapping[str, Quantity] = {
     ),
     "excess": Quantity("share", 0, 2, least=1e-6, example="10%"),
     "strength": Quantity("strength", 0, 1000, above=True, least=1e-3),
+    "step": Quantity("mass", 0, 1000, above=True, least=1e-7, example="0.1 g"),
     # What a command alone asks for.
     "vessel": Quantity("temperature", 0, 95, least=0.0),  # of what stands in a tote, and of the tote itself
     "elapsed": Quantity("time", 0, 7 * _DAY_MIN, least=1e-6),
@@ -109,7 +110,6 @@ QUANTITIES: Mapping[str, Quantity] = {
     "confidence": Quantity("share", 0.5, 0.999, example="90%"),
     "volume, or none": Quantity("volume", 0, 100_000, least=1e-3),
     "mass, or none": Quantity("mass", 0, 1e6, least=1e-7),
-    "step": Quantity("mass", 0, 1000, above=True, least=1e-7, example="0.1 g"),
 }
 
 NUMBERS: Mapping[str, Bare] = {

@@ -23,7 +23,7 @@ TRACKED = [
     ).stdout.splitlines()
 ]
 FLOORS = {
-    "chemistry.errors": 1, "chemistry.findings": 1, "chemistry.units": 1, "chemistry.reference": 1,
+    "chemistry.allowed": 1, "chemistry.errors": 1, "chemistry.findings": 1, "chemistry.units": 1, "chemistry.reference": 1,
     "chemistry.substances": 2, "chemistry.programmes": 2, "chemistry.water": 3, "chemistry.dosing": 4,
     "chemistry.change": 4, "chemistry.plan": 5,
     "cli": 6,

@@ -160,7 +160,7 @@ class HoseTable(Table):
 class Scale(Table):
     """The scale salts and neutraliser are weighed on."""
 
-    resolution_g: q.MassG = Field(alias="resolution")
+    resolution_g: q.StepG = Field(alias="resolution")
 
 
 class LabelTable(Table):
