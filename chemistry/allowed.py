@@ -37,8 +37,12 @@ class Quantity:
 
     def holds(self, value: float) -> bool:
         """Whether a value lies within the limits, and is a number."""
+        return self.spans(value) and not self.next_to_nothing(value)
+
+    def spans(self, value: float) -> bool:
+        """Whether a value lies within the limits, however small: what was computed may be next to nothing."""
         enough = self.low < value if self.above else self.low <= value
-        return enough and value <= self.high and not self.next_to_nothing(value)
+        return enough and value <= self.high
 
     def next_to_nothing(self, value: float) -> bool:
         """Whether it is too small to be meant, and yet not 0."""

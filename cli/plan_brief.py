@@ -111,7 +111,8 @@ def _cells(figures: Figures, number: int) -> list[str]:
     blend = figures.heat.blends[number - 1]
     wait = [f"{figures.hot_waits_min[number - 1]:.0f} min"] if any(figures.hot_waits_min) else []
     litres = [f"{blend.cold_l:.0f} L", f"{blend.hot_l:.0f} L"]
-    return [*wait, *litres, *(marks_in_tote(figures, number) or ()), f"{figures.heat.drawn_c[number - 1]:.1f} °C"]
+    no_marks = () if figures.household.tote.height_m is None else ("-", "-")
+    return [*wait, *litres, *(marks_in_tote(figures, number) or no_marks), f"{figures.heat.drawn_c[number - 1]:.1f} °C"]
 
 
 def _named(numbers: list[int], count: int) -> str:

@@ -59,20 +59,20 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("remineralise", "--volume", "200 L", "--from", SOFT, "--target", "tanganyika", "--band", "sodium up to 900 mg/L", *SALTS,
      "--deionised", "100 L", "--deionised-price", "0.05", "--step", "0.1 g", "--totes", "2", "--temperature", "26 degC",
      "--prefer", "cost,salts", "--air", "700 ppm"),
-    ("remineralise", "--volume", "200 L", "--file", HOUSE, *TANK, "--spoon", "teaspoon"),
+    ("remineralise", "--volume", "200 L", "--file", HOUSE, *TANK, "--spoon", "teaspoon", "--patience", "2 s"),
     ("remineralise", "--volume", "200 L", "--from", SOFT, "--band", "hardness 4 to 12 dGH", "--band", "ph aerated 7 to 9",
      *SALTS),
     ("transition", "--water", SOFT, "--volume", "400 L", "--from", SOFT, "--target", "malawi", "--band",
      "sodium up to 900 mg/L", "--refill-band", "chloride up to 900 mg/L", *SALTS, "--share", "40%", "--step", "1 g",
      "--deionised", "100 L", "--limit", "hardness 2 dGH", "--limit", "ph 0.5", "--limit", "temperature 1 degC", "--limit",
      "conductivity 20%", "--evaporation", "5 L", "--top-off", "source", "--temperature", "26 degC", "--air", "700 ppm"),
-    ("transition", "--file", HOUSE, *TANK, "--share", "30%", "--every-ion"),
+    ("transition", "--file", HOUSE, *TANK, "--share", "30%", "--every-ion", "--patience", "2 s"),
     ("plan", HOUSE, *TANK, "--change", "40%", "--start", "18:30", "--date", "2026-03-14", "--clean-substrate",
-     "--service-filter"),
+     "--service-filter", "--patience", "2 s"),
     ("plan", HOUSE, *TANK, "--brief"),
     ("plan", HOUSE, *TANK, "--confident"),
     ("sheet", HOUSE, *TANK, "--output", SHEET, "--force", "--change", "40%", "--start", "18:30", "--date", "2026-03-14",
-     "--clean-substrate", "--service-filter"),
+     "--clean-substrate", "--service-filter", "--patience", "2 s"),
     ("nitrate", LOG, "--tank", "Rock wall", "--share", "40%", "--interval", "7 days", "--confidence", "90%", "--since",
      "2025-11-01 00:00", "--now", "2026-03-14 18:30"),
     ("late", "--start-volume", "300 L", "--end-volume", "500 L", "--flow", "10 L/min", "--total-chlorine", "2 mg/L",
@@ -89,7 +89,15 @@ LINES: tuple[tuple[str, ...], ...] = (
     ("log undo", LOG, "--number", "1"),
 )  # fmt: skip
 # Options that no line above gives: they ask for another form of the answer, or write a file that tests of their own hold.
-ELSEWHERE = {"--json", "--help", "--version", "--chart", "log export --force", "remineralise --every-ion"}
+ELSEWHERE = {
+    "--json",
+    "--help",
+    "--version",
+    "--chart",
+    "log export --force",
+    "nitrate --force",
+    "remineralise --every-ion",
+}
 EXTREMES = ("1e308", "-1e308", "-1", "0", "1e-300", "nan", "inf", "1" + "0" * 400, "1e12", "")
 _NUMBER = re.compile(r"(?<![\w.:-])\d+(?:\.\d+)?(?![\w:-])")
 

@@ -37,7 +37,7 @@ def heat_findings(totes: Sequence[ToteHeat], before_c: float, after_c: float) ->
     return [
         *_drawn(warmest),
         *(
-            _arrival(min(totes, key=lambda tote: tote.arrives_c - tote.wanted_c))
+            _arrival(max(totes, key=lambda tote: abs(tote.arrives_c - tote.wanted_c)))
             or _apart(max(totes, key=lambda tote: abs(tote.arrives_c - before_c)), before_c)
         ),
         *_tank(before_c, after_c),
@@ -59,7 +59,12 @@ def _arrival(tote: ToteHeat) -> list[Finding]:
         f"may not be drawn warmer than {tote.drawn_c:.1f} °C, and loses the rest on its way. Less surface (a smaller tote, or "
         "a fuller one), less waiting, or a cooler refill."
     )
-    return beyond("refill_arrives_cool", tote.wanted_c - tote.arrives_c, text, stop="arrival_short")
+    cool = beyond("refill_arrives_cool", tote.wanted_c - tote.arrives_c, text, stop="arrival_short")
+    text = (
+        f"The refill is meant to come at {tote.wanted_c:.1f} °C and comes out of the hose at {tote.arrives_c:.1f}: the room "
+        "warms it on its way, and it cannot be drawn cooler. Less surface, less waiting, or a warmer refill."
+    )
+    return cool or beyond("refill_arrives_warm", tote.arrives_c - tote.wanted_c, text, stop="arrival_short")
 
 
 def _apart(tote: ToteHeat, before_c: float) -> list[Finding]:

@@ -60,7 +60,7 @@ def _stock(dose: NeutraliserDose, level: Level, then: str) -> Finding:
 def _coarse(figures: Figures) -> list[Finding]:
     """What the scale makes of a small dose."""
     chosen = figures.neutraliser
-    if chosen is None or not chosen.per_tote_g or not chosen.dose.agent_g or chosen.entry.solution_g_l:
+    if chosen is None or not chosen.per_tote_g or not chosen.dose.agent_g:
         return []
     exact_g, weighed_g = chosen.dose.agent_g, chosen.per_tote_g
     extra = 100 * (weighed_g / exact_g - 1)
@@ -71,6 +71,11 @@ def _coarse(figures: Figures) -> list[Finding]:
         f"The scale rounds the neutraliser up from {figure(exact_g)} to {figure(weighed_g)} g a tote. A stock solution "
         'measures it finer: dissolve 50 g to a litre and write solution = "50 g/L".'
     )
+    if (strength := chosen.entry.solution_g_l) is not None:
+        text = (
+            f"The stock solution ({figure(strength)} g/L) is too strong to be measured: {figure(chosen.per_tote_ml or 0)} mL a tote "
+            f"hold {figure(weighed_g)} g of neutraliser where {figure(exact_g)} are needed. Make a thinner one."
+        )
     level: Level = "stop" if extra > 10 * limit else "caution" if extra > limit else "note"
     return [Finding(level, "coarse_scale", text, extra, limit, "%", reference.citation("limits", "coarse_dose"))]
 

@@ -127,10 +127,14 @@ def _drawn(household: Household, tank: Tank, flows: Flows, tote_l: float, standi
     tub = Tub(tote_l, height_m, vessel.tub_kj_k)
     way = Way(standing_min, flows.fill.total.predicted, household.hose.hose())
     room = Room(household.room_temperature_c, household.room_humidity)
-    makes_up_c = to_arrive_c(wanted_c, tub, way, room)
-    drawn_c = max(min(makes_up_c, _warmest_c(wanted_c), household.hot_water.temperature_c), household.tap.temperature_c)
-    pumped_c = after_waiting_c(drawn_c, standing_min, tub, room)
-    return Drawn(drawn_c, pumped_c, wanted_c if drawn_c == makes_up_c else arrives_c(drawn_c, tub, way, room))
+    coldest_c, warmest_c = household.tap.temperature_c, min(_warmest_c(wanted_c), household.hot_water.temperature_c)
+    if (comes_c := arrives_c(warmest_c, tub, way, room)) <= wanted_c:
+        drawn_c = warmest_c
+    elif (comes_c := arrives_c(coldest_c, tub, way, room)) >= wanted_c:
+        drawn_c = coldest_c
+    else:
+        drawn_c, comes_c = to_arrive_c(wanted_c, tub, way, room), wanted_c
+    return Drawn(drawn_c, after_waiting_c(drawn_c, standing_min, tub, room), comes_c)
 
 
 def _warmest_c(wanted_c: float) -> float:

@@ -90,7 +90,7 @@ def _quantity(name: str) -> BeforeValidator:
             noun = units.KINDS[limits.kind].noun
             raise refusal(Fault("", f"{told(value)} is read; {noun} as a number, in {own_unit}, is wanted."))
         number = float(value)
-        if not limits.holds(number):
+        if not limits.spans(number):
             said = f"{quoted(units.show(number, limits.kind, own_unit))} is read; {limits.allows(own_unit)}"
             raise refusal(Fault("", said, f'Write for example "{limits.written}".'))
         return number

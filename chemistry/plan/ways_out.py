@@ -165,7 +165,8 @@ def _solution(household: Household, figures: Figures) -> Iterator[Variation]:
     if chosen is None or chosen.entry.substance.dose_from != "stoichiometry":
         return
     at = household.neutralisers.index(chosen.entry)
-    for strength in _STRENGTHS_G_L:
+    now = chosen.entry.solution_g_l
+    for strength in (each for each in _STRENGTHS_G_L if now is None or each < now):
         entries = list(household.neutralisers)
         entries[at] = chosen.entry.model_copy(update={"solution_g_l": strength})
         text = f"{strength:g} g/L"
@@ -199,6 +200,7 @@ def _gentle(household: Household, figures: Figures) -> Iterator[Variation]:
 _FAMILIES: dict[str, tuple[_Family, ...]] = {
     "tote_drawn_warm": (_refill, _more, _smaller_tote, _less),
     "refill_arrives_cool": (_refill, _more, _smaller_tote, _less),
+    "refill_arrives_warm": (_refill, _more, _smaller_tote, _less),
     "refill_apart": (_refill,),
     "temperature_step": (_refill, _less),
     "hardness_step": (_less,),
