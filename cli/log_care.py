@@ -17,7 +17,7 @@ from cli.household_log import backup_findings, shown_time, tanks_of
 from cli.log_commands import now
 from cli.log_entries import Entry, faults_of, said
 from cli.log_reading import copied
-from cli.logbook import Logbook, path_of
+from cli.logbook import SELECT, Logbook, path_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -132,19 +132,29 @@ def backup_answer(file: Path, copy: Path) -> Answer:
     when = now().isoformat()
     with Logbook(path_of(file), create=False, reading=True) as book:
         refuse_damaged(path_of(file))
+        before = set[tuple[object, ...]](book.entries())
         with placed(copy, LOGBOOK) as part:
             book.copy_to(part, when)
-            with Logbook(part, create=False, reading=True) as made:
-                count = len(entries := made.entries())
             refuse_damaged(part)
-            if entries[: len(before := book.entries())] != before and not set(before) <= set(entries):
+            after = _held(part)
+            if not before <= after:
                 raise BadInput.of(str(copy), "does not hold what the log holds.", "Try again; nothing was written.")
+    count = len(after)
 
     def show(screen: Console) -> None:
         screen.print(f"{count} entries are in {copy}, read back and found whole.", soft_wrap=True)
         screen.print(f"To restore it, put it in the place of {path_of(file)}.", soft_wrap=True)
 
     return Answer("log backup", {"file": str(copy), "entries": count}, show, done=f"{copy} is written.")
+
+
+def _held(path: Path) -> set[tuple[object, ...]]:
+    """The entries in a file; not opened as a logbook, which would begin a journal beside it."""
+    try:
+        with closing(sqlite3.connect(path)) as copy:
+            return set(copy.execute(SELECT))
+    except sqlite3.DatabaseError:
+        return set()
 
 
 def refuse_damaged(path: Path) -> None:
