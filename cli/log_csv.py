@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from difflib import get_close_matches
@@ -19,6 +20,9 @@ from cli.log_entries import Entry, faults_of, moment
 # Every field but the two that each logbook sets for itself.
 COLUMNS = tuple(field for field in Entry._fields if field not in ("number", "at_s"))
 _NEEDED = ("tank", "at", "kind")
+# What a spreadsheet takes for a formula, or for a cell of its own. The apostrophe in front is its own sign for "this is
+# text"; where a text begins with such signs itself, one more is put before them, so that taking one off gives it back.
+_FORMULA = re.compile(r"'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 _NUMBERS = ("value", "below", "above", "share", "volume_l")
 
 
@@ -37,8 +41,15 @@ def written(entries: Iterable[Entry], path: Path, *, force: bool) -> int:
 
 
 def _cell(value: object) -> object:
-    """A figure so that it reads back as itself."""
+    """A figure so that it reads back as itself, and a text so that no spreadsheet runs it."""
+    if isinstance(value, str):
+        return f"'{value}" if _FORMULA.match(value) else value
     return "" if value is None else repr(value) if isinstance(value, float) else value
+
+
+def _text(cell: str) -> str:
+    """A text as it was before `_cell`."""
+    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell) else cell
 
 
 def read(path: Path, tanks: Sequence[str], now: datetime) -> list[Entry]:
@@ -114,6 +125,7 @@ def _nearest(name: str) -> str:
 
 def _entry(row: dict[str, str], where: str, tanks: Sequence[str], now: datetime) -> tuple[Entry | None, list[Fault]]:
     """The entry of a row, or what is wrong with it."""
+    row = {column: cell if column in _NUMBERS else _text(cell) for column, cell in row.items()}
     cells: dict[str, object] = {column: row.get(column, "") or None for column in COLUMNS}
     cells["note"] = row.get("note", "")
     faults = []

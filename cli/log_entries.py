@@ -213,7 +213,7 @@ def _line(quantity: str, unit: str | None) -> Callable[[float], float]:
 def moment(text: str, where: str) -> tuple[str, float]:
     """A time as ISO 8601 with its offset, and in seconds; without a zone, that of this machine.
 
-    Raises BadInput for what is no day and time.
+    Raises BadInput for what is no day and time, and for one that the clocks here skipped or showed twice.
     """
     example = "Write for example 2026-03-14 18:30, or 2026-03-14T18:30+01:00."
     try:
@@ -224,6 +224,8 @@ def moment(text: str, where: str) -> tuple[str, float]:
         said = f"'{text}' has no time of day; whether a test came before or after a change depends on it."
         raise BadInput.of(where, said, example)
     try:
+        if not found.tzinfo:
+            _refuse_clock_change(found, text, where)
         whole = found if found.tzinfo else found.astimezone()
         seconds = whole.timestamp()
     except (OverflowError, OSError, ValueError):
@@ -231,6 +233,24 @@ def moment(text: str, where: str) -> tuple[str, float]:
     if not 0 <= seconds < 4e9:
         raise BadInput.of(where, f"'{text}' lies outside the years 1970 to 2096.", example)
     return whole.isoformat(), seconds
+
+
+def _refuse_clock_change(found: datetime, text: str, where: str) -> None:
+    """BadInput for a time without a zone in the hour that clocks skip in spring or show twice in autumn.
+
+    Before and after a change of the clocks such a time means two moments, and a log must know which.
+    """
+    earlier, later = sorted(found.replace(fold=fold).timestamp() for fold in (0, 1))
+    if earlier == later:
+        return
+    either = " or ".join(
+        datetime.fromtimestamp(moment).astimezone().isoformat(timespec="minutes") for moment in (earlier, later)
+    )
+    if datetime.fromtimestamp(earlier) == found.replace(fold=0):
+        said = f"'{text}' came twice here, as clocks were put back."
+    else:
+        said = f"'{text}' never was here: clocks were put forward over it."
+    raise BadInput.of(where, said, f"Write {either}.")
 
 
 def said(entry: Entry) -> str:
