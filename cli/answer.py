@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from chemistry import __version__
 from chemistry.errors import TapwrightError
 from cli.streams import printed, tell, write
+from cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -88,8 +89,7 @@ def refuse(error: TapwrightError, command: str, *, as_json: bool) -> int:
         document = {**_head(command), "error": {"kind": error.kind, "faults": faults, **plain(error.details)}}
         return printed(lambda: print_json(document), error.exit_code)
     for fault in error.faults:
-        line = "".join(letter if letter.isprintable() else "?" for letter in str(fault))
-        tell(line)
+        tell(str(fault))
     return error.exit_code
 
 
@@ -97,7 +97,13 @@ def console() -> Console:
     """The terminal, never wider than 80 columns so that lines stay readable, with colour only where it is wanted."""
     from rich.console import Console
 
-    screen = Console(highlight=False, markup=False, emoji=False)
+    class Screen(Console):
+        """A console on which letters that do what they should only say are shown for what they are."""
+
+        def print(self, *objects: Any, **how: Any) -> None:
+            super().print(*(visible(each) if isinstance(each, str) else each for each in objects), **how)
+
+    screen = Screen(highlight=False, markup=False, emoji=False)
     screen.width = max(_NARROW, min(screen.width, _WIDE))
     return screen
 

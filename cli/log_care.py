@@ -109,7 +109,7 @@ def _misfits(known: Sequence[str], file: Path) -> list[Finding]:
     try:
         tanks = tanks_of(file)
     except BadInput as error:
-        text = f"Whose log it is was not looked at: {error}"
+        text = f"Whose log it is was not looked at: {error.faults[0]}"
         return [Finding("caution", "household_unread", text)]
     gone = [name for name in known if name not in tanks]
     if known and len(gone) == len(known):

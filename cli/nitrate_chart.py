@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cli.files.kinds import CHART
 from cli.files.writing import write_new
+from cli.visible import visible
 
 if TYPE_CHECKING:
     from chemistry.plan.outlook import Range
@@ -64,6 +65,6 @@ def said(steps: Steps, ceiling_mg_l: float, name: str) -> str:
     """What the picture shows, in words."""
     first, last = steps[0], steps[-1]
     return (
-        f"Nitrate of {name} over {last[0]:.0f} days: {first[1].median:.0f} mg/L NO3 now, {last[1].median:.0f} "
+        f"Nitrate of {visible(name)} over {last[0]:.0f} days: {first[1].median:.0f} mg/L NO3 now, {last[1].median:.0f} "
         f"({last[1].low:.0f} to {last[1].high:.0f}) before the last change shown; ceiling {ceiling_mg_l:.0f}."
     )

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from cli.visible import visible
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -71,6 +73,7 @@ def hanging(
 
     from rich.text import Text
 
+    rows = [((visible(name), style), visible(text)) for (name, style), text in rows]
     width = max((len(name) for (name, _), _ in rows), default=0)
     margin = indent + width + gap
     page = Text()

@@ -8,6 +8,8 @@ import sys
 from collections.abc import Callable
 from typing import TextIO
 
+from cli.visible import visible
+
 _UNPRINTED = 2  # exit code
 
 
@@ -36,7 +38,7 @@ def write(text: str, stream: TextIO) -> None:
 def tell(text: str) -> None:
     """A line on stderr; where that takes none, nobody is left to tell."""
     try:
-        write(f"{text}\n", sys.stderr)
+        write(f"{visible(text)}\n", sys.stderr)
         sys.stderr.flush()
     except OSError:
         sys.stderr = _nowhere()

@@ -35,7 +35,8 @@ def unread(file: Path, tank_name: str) -> list[Finding]:
         if path_of(file).exists():
             standing(file, tank_name)
     except (BadInput, OSError) as error:
-        text = f"The log could not be read, and the nitrate ahead is shown without it: {error}"
+        said = " ".join(map(str, error.faults if isinstance(error, BadInput) else [error]))
+        text = f"The log could not be read, and the nitrate ahead is shown without it: {said}"
         return [Finding("caution", "log_unread", text)]
     return []
 

@@ -9,6 +9,8 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import Any
 
+from cli.visible import visible
+
 
 def rendered(content: Mapping[str, Any]) -> str:
     """The page with its style, script and policy; whatever `content` says is escaped, except charts marked as markup."""
@@ -18,7 +20,9 @@ def rendered(content: Mapping[str, Any]) -> str:
     from cli.pages import kept_together
 
     folder = resources.files("cli.sheet") / "page"
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_visible
+    )
     environment.filters |= {"kept": kept_together, "figure": figure}
     environment.policies["json.dumps_kwargs"] = {"separators": (",", ":"), "ensure_ascii": False}
     style = "".join(_text(folder / name) for name in ("page.css", "paper.css"))
@@ -42,6 +46,11 @@ def _policy(style: str, script: str) -> str:
 
 def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def _visible(value: Any) -> Any:
+    """What is shown of a value; style, script, charts and data are what they are."""
+    return visible(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def _text(file: Traversable) -> str:
