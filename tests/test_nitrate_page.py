@@ -125,7 +125,7 @@ def test_nothing_is_overwritten(asked: Run, house: Path) -> None:
     picture.write_text("mine", encoding="utf-8")
     done = asked(chart=picture)
     assert (done.code, done.out) == (2, "")
-    assert f"{picture}: is there already and is left as it is. Give another name." in done.err
+    assert f"{picture}: is there already and is left as it is. Give another name, or --force." in done.err
     assert picture.read_text(encoding="utf-8") == "mine"
     for missing in (house.with_name("nowhere") / "chart.svg", house.parent):
         done = asked(chart=missing)

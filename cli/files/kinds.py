@@ -36,7 +36,8 @@ def _page(head: bytes) -> bool:
 
 
 PAGE = Kind("a sheet of tapwright", _page)
-LOG_CSV = Kind("a log as CSV", lambda head: head.removeprefix(b"\xef\xbb\xbf").startswith(b"uid,tank,at,kind,"))
+# Not what a sheet saves of its evening, which may not be in any log yet.
+LOG_CSV = Kind("a log as CSV", lambda head: head.startswith(b"uid,tank,at,kind,quantity,value,"))
 CHART = Kind("an SVG picture", lambda head: head.startswith((b"<?xml", b"<svg")) and b"<svg" in head)
 LOGBOOK = Kind("a logbook", lambda head: head.startswith(_DATABASE), renewed=False)
 

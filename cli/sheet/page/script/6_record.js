@@ -53,7 +53,10 @@ function recordText() {
   return lines.filter(Boolean).join("\n");
 }
 
-const cell = (value) => (/[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
+// Marked as text where a spreadsheet would take it for a formula; `log import` takes the mark off again.
+const marked = (value) => (/^'*[-=+@\t\r\n\uff0b\uff0d\uff1d\uff20]/.test(value) ? `'${value}` : value);
+const quoted = (text) => (/[",\n]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text);
+const cell = (value) => quoted(marked(value));
 
 // One entry for the change once the tank is full, else a note; one for each service, and for each dose beside the plan.
 function rows() {
