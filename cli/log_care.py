@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,9 +33,9 @@ def check_answer(file: Path) -> Answer:
     path = path_of(file)
     with Logbook(path, create=False, reading=True) as book:
         damage = _damage(path)
-        entries = [] if damage else book.entries()
+        entries, last = ([], 0) if damage else (book.entries(), book.last_number())
         known, restored = book.known_tanks(), backup_findings(book)
-    findings = [*_damaged(damage), *_unsound(entries), *_misfits(known, file), *restored]
+    findings = [*_damaged(damage), *_missing(entries, last), *_unsound(entries), *_misfits(known, file), *restored]
     newest = max(entries, key=lambda entry: entry.number, default=None)
     back = sum(entry.undone is not None for entry in entries)
 
@@ -82,6 +83,22 @@ def _damaged(damage: Sequence[str]) -> list[Finding]:
         "of it, `tapwright log export` writes out."
     )
     return [Finding("stop", "log_damaged", text)]
+
+
+def _missing(entries: Sequence[Entry], last: int) -> list[Finding]:
+    """Numbers that were given and are no longer there: nothing here ever takes an entry out."""
+    from chemistry.findings import Finding
+
+    there = {entry.number for entry in entries}
+    count = last - len(there)
+    if count <= 0:
+        return []
+    first = islice((number for number in range(1, last + 1) if number not in there), _MOST_SHOWN)
+    text = (
+        f"Entries that were written are not there any more, {count} of them, number {', '.join(map(str, first))}: nothing "
+        "here takes an entry out. Look for them in a backup."
+    )
+    return [Finding("caution", "log_entries_missing", text)]
 
 
 def _unsound(entries: Sequence[Entry]) -> list[Finding]:

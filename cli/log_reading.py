@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from shutil import copyfile
 from tempfile import TemporaryDirectory
 
+from cli.files.kinds import DATABASE
+
+_MARKED = 20  # bytes of the head up to the one that says how it is read: 1 without, 2 with a write-ahead journal
 # What SQLite says where it may not write, or not make what it keeps beside the database.
 _CLOSED = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM)
 
@@ -16,6 +19,25 @@ _CLOSED = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM
 def may_not_write(error: sqlite3.Error) -> bool:
     """Whether an error says that the place may only be read."""
     return (getattr(error, "sqlite_errorcode", 0) & 0xFF) in _CLOSED
+
+
+def left_behind(path: Path) -> Path | None:
+    """The write-ahead journal beside a database that is not, or not yet, written by way of one; None where there is none.
+
+    It can only be of another database that stood there before, and SQLite would take it for this one's. A backup, and a
+    log that is being made, are of that kind; one that has been written to is not.
+    """
+    journal = path.with_name(f"{path.name}-wal")
+    with suppress(OSError):  # whoever opens them will say so
+        # The journal first: another process may just be writing first the mark into the head, then the journal.
+        if not journal.stat().st_size:
+            return None
+        if not path.exists():
+            return journal
+        with path.open("rb") as file:
+            head = file.read(_MARKED)
+        return journal if head.startswith(DATABASE) and head.endswith(b"\x01") else None
+    return None
 
 
 def copied(path: Path) -> sqlite3.Connection:

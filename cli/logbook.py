@@ -21,7 +21,7 @@ from chemistry.errors import BadInput
 from cli.files.kinds import LOGBOOK
 from cli.files.writing import placed
 from cli.log_entries import Entry
-from cli.log_reading import copied, may_not_write
+from cli.log_reading import copied, left_behind, may_not_write
 
 _APPLICATION_ID = 0x74617077  # "tapw": tells this database from any other
 _PATIENCE_S = 30.0
@@ -83,10 +83,12 @@ class Logbook:
 
         reading: it is not going to be written to, so that a place that may only be read will do.
         """
-        self.path = path
+        self.path, self._reading = path, reading
         if create and not os.path.exists(path):  # asks of any name, however long
+            self._refuse_anothers_journal()
             self._make()
         self._refuse_nothing()
+        self._refuse_anothers_journal()
         with self._in_words():
             try:
                 self._open(sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None))
@@ -127,6 +129,15 @@ class Logbook:
             hint = "Restore a backup in its place, or remove it to begin anew."
             raise BadInput.of(str(self.path), "is empty: a logbook never is.", hint)
 
+    def _refuse_anothers_journal(self) -> None:
+        """BadInput where the journal of a log that stood here before would be mixed into a new or restored one."""
+        if left := left_behind(self.path):
+            said = (
+                f"beside it lies {left.name}, the journal of a log that stood here before; the two must not be mixed."
+            )
+            hint = f"Move {left.name} elsewhere, and keep it: its last entries may be in no other file."
+            raise BadInput.of(str(self.path), said, hint)
+
     def _open(self, connection: sqlite3.Connection, *, write_ahead: bool = True) -> None:
         self._connection = connection
         try:
@@ -155,8 +166,15 @@ class Logbook:
             found = self._connection.execute("SELECT backed_up FROM logbook").fetchone()
         return found[0] if found else None
 
+    def last_number(self) -> int:
+        """The last number that was given to an entry; 0 where there was none."""
+        with self._in_words():
+            found = self._connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'entry'").fetchone()
+        return int(found[0]) if found else 0
+
     def copy_to(self, path: Path, when: str) -> None:
-        """The whole of it to a new database, in one file, marked as a backup of that time."""
+        """The whole of it to a new database, in one file, marked as a backup of that time; OSError where none can be made."""
+        path.touch()
         with self._in_words(), closing(sqlite3.connect(path, isolation_level=None)) as copy:
             self._connection.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")  # a backup may lie where nothing can be written beside it
@@ -286,6 +304,10 @@ class Logbook:
             ) from None
         except sqlite3.DatabaseError as error:
             said = str(error)
+            if may_not_write(error):
+                what = "read" if self._reading else "written to"
+                hint = "Nothing was written. Work where you may, with the household file and its log beside it."
+                raise BadInput.of(str(self.path), f"may not be {what} where it lies: {said}.", hint) from None
             if "locked" in said or "busy" in said:
                 raise BadInput.of(
                     str(self.path), "is held by another program.", "Close it there, then try again."

@@ -61,12 +61,12 @@ def only_read(folder: Path) -> Iterator[None]:
         subprocess.run(["umount", folder], check=True)
 
 
-def killed_writing(path: Path) -> None:
+def killed_writing(path: Path, text: str = "left in the journal") -> None:
     """Leaves entries in the write-ahead journal alone, as a killed process does."""
 
     def write(_: object) -> None:
         book = Logbook(path, create=True)
-        book.add([note("left in the journal", note="left in the journal")])
+        book.add([note(text, note=text)])
         os.kill(os.getpid(), signal.SIGKILL)
 
     Child(partial(write)).rest()
@@ -197,6 +197,57 @@ def test_a_backup_holds_everything_and_a_restored_one_says_so_once(house: Path, 
     assert listed(log("list", "--json")) == ["left in the journal", "one", "lost"]
 
 
+@pytest.mark.parametrize("then", ["restored", "anew"])
+def test_the_journal_of_the_log_before_is_never_mixed_in(then: str, house: Path, log: Run, tmp_path: Path) -> None:
+    added(log, "one")
+    path = path_of(house)
+    assert log("backup", tmp_path / "copy.db").code == 0
+    added(log, *map(str, range(40)))
+    killed_writing(path)
+    journal = path.with_name(f"{path.name}-wal")
+    if then == "restored":
+        shutil.copyfile(tmp_path / "copy.db", path)
+    else:
+        path.unlink()
+    left = {file.name: file.read_bytes() for file in house.parent.iterdir()}
+    refused = [log("add", "--tank", "Rock wall", "--note", "x")]
+    if then == "restored":
+        refused += [log("list"), log("check"), log("undo")]
+    for done in refused:
+        assert (done.code, done.out) == (2, "")
+        assert f"beside it lies {journal.name}, the journal of a log that stood here before" in done.err
+    assert {file.name: file.read_bytes() for file in house.parent.iterdir()} == left
+    journal.rename(tmp_path / "kept")  # the way out that the message names
+    assert log("add", "--tank", "Rock wall", "--note", "two").code == 0
+    assert listed(log("list", "--json")) == (["one", "two"] if then == "restored" else ["two"])
+    assert log("check").code == 0
+
+
+def test_a_journal_of_its_own_is_no_other_logs(house: Path, log: Run, tmp_path: Path) -> None:
+    """Killed after every kind of opening, among them the first after a restore: what is beside it then belongs to it."""
+    killed_writing(path_of(house))
+    assert listed(log("list", "--json")) == ["left in the journal"]
+    assert log("backup", tmp_path / "copy.db").code == 0
+    for file in house.parent.glob("*.sqlite*"):
+        file.unlink()
+    shutil.copyfile(tmp_path / "copy.db", path_of(house))
+    assert log("list").code == 0
+    with Logbook(path_of(house), create=False) as book:
+        book.undo(None, "2026-03-14T18:30:00+01:00")
+    killed_writing(path_of(house), "another")
+    assert listed(log("list", "--undone", "--json")) == ["left in the journal", "another"]
+
+
+def test_where_nothing_may_be_written_the_refusal_says_which_place(house: Path, log: Run, tmp_path: Path) -> None:
+    added(log, "one")
+    with only_read(house.parent):
+        said = log("add", "--tank", "Rock wall", "--note", "x").err
+        assert said.startswith(f"{path_of(house)}: may not be written to where it lies: ")
+        assert "mended" not in said
+        copy = house.with_name("copy.db")
+        assert log("backup", copy).err.startswith(f"{copy}: cannot be written: read-only file system")
+
+
 def test_a_backup_is_whole_or_not_there_and_takes_nobodys_place(house: Path, log: Run, tmp_path: Path) -> None:
     added(log, *("x" * 900 for _ in range(90)))
     with small_disk(tmp_path / "disk", 48) as disk:
@@ -251,6 +302,8 @@ def test_damage_anywhere_in_the_file_is_found_or_harmless_and_never_a_crash(hous
 @pytest.mark.parametrize(("script", "code", "finding"), [
     ("PRAGMA foreign_keys = OFF; DELETE FROM tank;", 1, "log_damaged"),
     ("UPDATE entry SET note = ' '", 0, "log_entry_unsound"), ("UPDATE entry SET at_s = 9e9", 0, "log_entry_unsound"),
+    ("DELETE FROM entry", 0, "log_entries_missing"),
+    ("UPDATE sqlite_sequence SET seq = 9000000000000000000", 0, "log_entries_missing"),
 ])  # fmt: skip
 def test_what_fits_nothing_is_named(script: str, code: int, finding: str, house: Path, log: Run) -> None:
     added(log, "one")

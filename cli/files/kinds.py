@@ -10,7 +10,7 @@ from pathlib import Path
 from chemistry.errors import BadInput
 
 _HEAD_BYTES = 8192
-_DATABASE = b"SQLite format 3\0"
+DATABASE = b"SQLite format 3\0"
 ANOTHER = "Give another name."
 LOG_ENDING = ".log.sqlite"
 _COMPANIONS = ("-wal", "-shm", "-journal")
@@ -39,7 +39,7 @@ PAGE = Kind("a sheet of tapwright", _page)
 # Not what a sheet saves of its evening, which may not be in any log yet.
 LOG_CSV = Kind("a log as CSV", lambda head: head.startswith(b"uid,tank,at,kind,quantity,value,"))
 CHART = Kind("an SVG picture", lambda head: head.startswith((b"<?xml", b"<svg")) and b"<svg" in head)
-LOGBOOK = Kind("a logbook", lambda head: head.startswith(_DATABASE), renewed=False)
+LOGBOOK = Kind("a logbook", lambda head: head.startswith(DATABASE), renewed=False)
 
 
 def refuse_other_kind(path: Path, kind: Kind | None) -> None:
@@ -56,7 +56,7 @@ def refuse_other_kind(path: Path, kind: Kind | None) -> None:
 
 def _what(head: bytes) -> str:
     """What is recognised in a head, in words; empty for what is unknown here."""
-    if head.startswith(_DATABASE):
+    if head.startswith(DATABASE):
         return "a logbook, or another database,"
     found = next((kind.name for kind in (PAGE, LOG_CSV, CHART) if kind.knows(head)), "")
     if not found and any(line.strip().startswith((b"[[tank]]", b"[tap]")) for line in head.splitlines()):
@@ -77,5 +77,5 @@ def refuse_place_of_a_log(path: Path, kind: Kind | None) -> None:
 def is_database(path: Path) -> bool:
     """Whether a file begins as a database does."""
     with suppress(OSError), path.open("rb") as file:
-        return file.read(len(_DATABASE)) == _DATABASE
+        return file.read(len(DATABASE)) == DATABASE
     return False
