@@ -29,8 +29,8 @@ OF_KIND: dict[str, tuple[Kind, str]] = {
     "page": (PAGE, PAGE_HEAD), "log": (LOG_CSV, "uid,tank,at,kind,quantity,value,unit\n"),
     "chart": (CHART, "<?xml version='1'?>\n<svg/>"),
 }  # fmt: skip
-FOREIGN = {"text": b"mine", "page": b"<!doctype html><p>of another", "csv": b"a,b\n1,2\n", "evening": b"uid,tank,at,kind,share\n",
-           "toml": DEMO.read_bytes(),
+FOREIGN = {"text": b"mine", "page": b"<!doctype html><p>of another", "csv": b"a,b\n1,2\n",
+           "evening": b"uid,tank,at,kind,share\n", "toml": DEMO.read_bytes(),
            "database": b"SQLite format 3\0" + bytes(4080), "wal": b"\x37\x7f\x06\x82" + bytes(28)}  # fmt: skip
 
 
