@@ -16,7 +16,7 @@ _CUT = "..."
 
 def shown(text: str, most: int = LONGEST) -> str:
     """The text with what cannot be seen, or turns the line round, escaped as TOML does, and cut after `most` letters."""
-    return _cut((letter if letter.isprintable() else _escaped(letter) for letter in text), most)
+    return _cut((letter if letter.isprintable() else escaped(letter) for letter in text), most)
 
 
 def quoted(text: str, most: int = LONGEST) -> str:
@@ -59,7 +59,7 @@ def _spelled(value: Any) -> Iterator[str]:
     """The value in TOML, piece by piece."""
     if isinstance(value, str):
         yield '"'
-        yield from (letter if letter.isprintable() else _escaped(letter) for letter in value)
+        yield from (letter if letter.isprintable() else escaped(letter) for letter in value)
         yield '"'
     elif isinstance(value, Mapping):
         yield from _listed("{ ", (([*_spelled_key(key), " = "], entry) for key, entry in value.items()))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from unicodedata import category
 
+from chemistry.words import escaped
+
 # Controls, formats (marks of direction, letters without width), halves of letters and line ends of their own.
 _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 _JOINERS = "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"  # within words of some scripts, and within pictures
-_SHORT = {"\t": "\\t", "\n": "\\n", "\r": "\\r"}
 
 
 def visible(text: str, keep: str = "") -> str:
@@ -20,5 +21,4 @@ def visible(text: str, keep: str = "") -> str:
 def _shown(letter: str) -> str:
     if category(letter) not in _UNSEEN or letter in _JOINERS:
         return letter
-    code = ord(letter)
-    return _SHORT.get(letter) or (f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}")
+    return escaped(letter)

@@ -7,7 +7,6 @@ import io
 import shlex
 import sqlite3
 import time
-from collections import ChainMap
 from collections.abc import Callable
 from datetime import datetime, timedelta, timezone
 from functools import cache
@@ -238,7 +237,7 @@ KINDS = st.one_of(
 REST = st.builds(dict, number=st.just(0), uid=st.uuids().map(str), tank=st.sampled_from(TANKS), note=words,
                  written=times.map(datetime.isoformat), undone=st.none() | times.map(datetime.isoformat))  # fmt: skip
 WHEN = times.map(lambda at: {"at": at.isoformat(), "at_s": at.timestamp()})
-ANY = st.builds(lambda *parts: Entry(**dict(ChainMap(*parts, dict.fromkeys(Entry._fields)))), KINDS, WHEN, REST)
+ANY = st.builds(lambda kind, when, rest: Entry(**dict.fromkeys(Entry._fields) | rest | when | kind), KINDS, WHEN, REST)
 
 
 @given(st.lists(ANY, max_size=8))

@@ -73,8 +73,8 @@ def _coarse(figures: Figures) -> list[Finding]:
     )
     if (strength := chosen.entry.solution_g_l) is not None:
         text = (
-            f"The stock solution ({figure(strength)} g/L) is too strong to be measured: {figure(chosen.per_tote_ml or 0)} mL a tote "
-            f"hold {figure(weighed_g)} g of neutraliser where {figure(exact_g)} are needed. Make a thinner one."
+            f"The stock solution ({figure(strength)} g/L) is too strong to be measured: {figure(chosen.per_tote_ml or 0)} mL a "
+            f"tote hold {figure(weighed_g)} g of neutraliser where {figure(exact_g)} are needed. Make a thinner one."
         )
     level: Level = "stop" if extra > 10 * limit else "caution" if extra > limit else "note"
     return [Finding(level, "coarse_scale", text, extra, limit, "%", reference.citation("limits", "coarse_dose"))]

@@ -244,7 +244,8 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
 def _thermometers(figures: Figures, number: int) -> str:
     """The last look before water comes in: by the figures of the plan, so that no limit speaks against them."""
     tank_c, tote_c = figures.tank_c_before_tote(number), figures.heat.totes[number - 1].pumped_c
-    return f"Read both thermometers: the tank {tank_c:.1f} °C, the tote {tote_c:.1f} °C, each within 1; if not, mend the tote first."
+    reads = f"the tank {tank_c:.1f} °C, the tote {tote_c:.1f} °C, each within 1"
+    return f"Read both thermometers: {reads}; if not, mend the tote first."
 
 
 def _overflow(figures: Figures) -> str:
