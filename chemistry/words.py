@@ -36,7 +36,8 @@ def nearest(word: str, known: Collection[str], n: int = 3, cutoff: float = 0.6) 
     return get_close_matches(word, known, n=n, cutoff=cutoff) if len(word) <= _LONGEST_WORD else []
 
 
-def _escaped(letter: str) -> str:
+def escaped(letter: str) -> str:
+    """One letter as TOML escapes it."""
     code = ord(letter)
     return _SHORT.get(letter) or (f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}")
 
