@@ -5,12 +5,15 @@ Outside these limits lies no tank, no tap and no cupboard: a unit is wrong, or a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from chemistry import reference, units
 from chemistry.errors import BadInput
 from chemistry.words import quoted
+
+_ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,10 @@ class Quantity:
         """Whether a value lies within the limits, however small: what was computed may be next to nothing."""
         enough = self.low < value if self.above else self.low <= value
         return enough and value <= self.high
+
+    def settled(self, value: float) -> float:
+        """The limit itself where a unit's factor puts a value a rounding beside it: 104 degF is read a little above 40."""
+        return next((end for end in (self.low, self.high) if math.isclose(value, end, rel_tol=_ROUNDING)), value)
 
     def next_to_nothing(self, value: float) -> bool:
         """Whether it is too small to be meant, and yet not 0."""
@@ -134,7 +141,7 @@ def read_within(text: str, quantity: str, where: str = "") -> float:
     """Read a quantity of that name in the canonical unit of its kind. Raises BadInput as `units.read` does, and for what
     its limits do not allow."""
     limits = QUANTITIES[quantity]
-    value = units.read(text, limits.kind, where)
+    value = limits.settled(units.read(text, limits.kind, where))
     if not limits.holds(value):
         nothing = ", next to nothing" if limits.next_to_nothing(value) else ""
         said = f"{quoted(text)} is read{nothing}; {limits.allows(units.unit_of(text))}"

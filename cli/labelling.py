@@ -180,7 +180,8 @@ def _dose(label: Written, claims: Sequence[Claim], reader: Reader) -> tuple[Dose
 
     wheres = label.where("dose"), label.where("in")
     # What one of them lacks must not hide what is wrong with the other.
-    dose = reader.tried(lambda: dose_of(label.dose or "1 g", label.volume or "1 L", *wheres))
+    stated = ("1 g" if label.dose is None else label.dose, "1 L" if label.volume is None else label.volume)
+    dose = reader.tried(lambda: dose_of(*stated, *wheres))
     if claims and claims[0].by_product:  # so much of the product, as if dissolved in one litre
         return (Dose(1.0, grams=1.0) if claims[0].by_product == "g" else Dose(1.0, millilitres=1.0)), ()
     unstated = {"how much a dose is": label.dose, "how much water a dose is for": label.volume}

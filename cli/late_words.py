@@ -22,6 +22,7 @@ def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
     covers = " and ".join(f"the {figure(grams, 2)} g {what}" for grams, what in parts if grams > 1e-9)
     if dose is not None:
         covers = "what is in it and what the rest of the new water brings"
+    most = said(made.dose_whole_tank, case)
     jug = ", dissolved in a jug of its own water" if made.dose_now.millilitres is None else ""
     steps = [] if made.water_off else [STOP_WATER]
     steps += [
@@ -30,7 +31,8 @@ def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
         "gasping at the surface, darting or lying on the side means chlorine has reached their gills; leave them in the dark "
         "and in peace.",
         f"After {contact:.0f} minutes test total chlorine in the tank, far from the hose. It must read zero; if not, put in "
-        "half as much again, wait and test again.",
+        f"half as much again, wait and test again, twice and no more, and never over {most} in all. If chlorine is left then, "
+        "test a blank of water that has none, and take the fish out of this water.",
     ]
     if made.to_come_g > 1e-9 or made.may_run:
         steps.append("Only then let the rest of the water in, slowly, and the hose's end away from the fish.")

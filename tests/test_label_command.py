@@ -246,6 +246,8 @@ def test_a_file_that_is_none(tmp_path: Path, tapwright: Callable[..., Outcome]) 
         ((str(FOLDER / "too-good.toml"), "--by", "3 dGH"), "a file and options are given"),
         (("--dose", "5 g"), "--by: not given"),
         (("--raises", "hardness", "--by", "3 dGH", "--dose", "5 g", "--in", "0 L"), "--in: '0 L' is read; more than 0 L to"),
+        (("--raises", "hardness", "--by", "3 dGH", "--dose", "", "--in", "9 L"), "--dose: '' "),  # an empty shell variable
+        (("--raises", "hardness", "--by", "3 dGH", "--dose", "5 g", "--in", ""), "--in: '' does not begin with a number"),
         (("--raises", "hardness", "--by", "3 dGH", "--dose", "0 mL", "--in", "9 L"), "--dose: '0 mL' is read"),
         (("--raises", "hardness", "--by", "3 dGH", "--dose", "5 g", "--in", "9 L", "--content", "gypsum 90%, purity 120%"),
          "--content: purity: '120%' is read; more than 0 % to 100 % is allowed."),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -123,6 +124,28 @@ def test_water_may_run_until_the_latest_the_filling_can_end(longer: float, part:
     for water_off in (False, True):
         found = made(filling, minute, Bottle(THIOSULFATE), latest_end_min=latest, water_off=water_off)
         assert found.may_run == (not water_off and minute < latest)
+
+
+@settings(max_examples=30)
+@given(st.floats(1e-3, 0.2), st.floats(1, 2), st.floats(0, 3))
+def test_where_the_tank_uses_chlorine_up_a_slow_pump_is_covered(demand: float, longer: float, part: float) -> None:
+    """Past the predicted end water may still run: what it brings then is no less for having been expected earlier."""
+    filling = Filling(300.0, 500.0, 10.0, 2.0, demand)
+    minute, latest = part * float(filling.minutes), longer * float(filling.minutes)
+    found = made(filling, minute, Bottle(THIOSULFATE), latest_end_min=latest)
+    for flow in (filling.flow_l_min, filling.flow_l_min / longer):
+        as_it_runs = made(Filling(300.0, 500.0, flow, 2.0, demand), minute, Bottle(THIOSULFATE))
+        assert (found.dose_now.grams or 0.0) >= (as_it_runs.dose_now.grams or 0.0) * (1 - SAME)
+    assert (found.dose_now.grams or 0.0) <= (found.dose_new_water.grams or 0.0) * (1 + SAME)
+
+
+@pytest.mark.parametrize("case", [CASE, ROCK], ids=["options", "file"])
+def test_putting_in_half_as_much_again_ends(case: dict[str, Any], asked: Run) -> None:
+    """No more than a tank full of tap water takes, however often a stale test or neutraliser asks for more."""
+    done, whole = " ".join(asked(case, after="5 min").out.split()), result(asked(case, "--json"))["dose_whole_tank_g"]
+    said = re.search(r"twice and no more, and never over (\S+) g of", done)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(whole, rel=5e-3)
 
 
 def test_what_may_still_come_is_let_in_last(asked: Run) -> None:

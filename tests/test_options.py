@@ -20,7 +20,7 @@ from conftest import DEMO, Outcome
 
 from chemistry.allowed import NUMBERS, QUANTITIES, read_within
 from chemistry.errors import BadInput
-from chemistry.units import KINDS
+from chemistry.units import KINDS, show
 from chemistry.water.constants import HIGHEST_C, LOWEST_C
 from cli.app import app
 
@@ -230,6 +230,16 @@ def test_every_example_lies_within_its_limits_and_what_lies_outside_is_refused()
     for bare in NUMBERS.values():
         assert bare.holds(float(bare.example))
         assert not any(bare.holds(value) for value in (math.nan, math.inf, -math.inf, bare.high * 1.01, bare.low - 1))
+
+
+@pytest.mark.parametrize("name", sorted(QUANTITIES))
+def test_what_a_refusal_calls_allowed_is_allowed_in_every_unit(name: str) -> None:
+    """Also where a unit's factor rounds: 104 degF are 40 degC and the hair above it that their factor leaves."""
+    limits = QUANTITIES[name]
+    for unit in KINDS[limits.kind].spellings:
+        for end in (limits.low, limits.high)[limits.above :]:
+            text = show(end, limits.kind, unit, digits=17)
+            assert read_within(text, name) == pytest.approx(end, rel=1e-12, abs=1e-12), text
 
 
 def test_waters_are_read_as_far_as_their_constants_reach() -> None:

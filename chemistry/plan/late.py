@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from chemistry import reference
 from chemistry.change import filling as run
@@ -131,8 +131,8 @@ def late(
     ammonia = (bound * new_l + tank_ammonia_mg_n_l * float(filling.volume_start_l)) / float(filling.volume_end_l)
     share = None if ph is None or temperature_c is None else unionised_share(ph, temperature_c)
     doses = _Doses(filling, chlorine, bottle)
-    now = doses.of(present_g + to_come_g)
     latest = max(float(filling.minutes), latest_end_min or 0.0)
+    now = doses.of(_covered_g(filling, at, latest))
     breaks, outflow = (None, None) if tote is None else _breakthrough(filling, tote)
     return Late(
         filling=filling,
@@ -163,6 +163,16 @@ def _chlorine_g(filling: Filling, minute: float) -> tuple[float, float]:
     """Chlorine in the tank at that minute, and what the rest of the water will bring [g]."""
     left_l = max(float(filling.volume_end_l - run.volume_l(filling, minute)), 0.0)
     return float(run.chlorine_g(filling, minute)), left_l * float(filling.chlorine_mg_l) / 1000
+
+
+def _covered_g(filling: Filling, minute: float, latest_end_min: float | None) -> float:
+    """Chlorine that a dose at that minute is for [g]: what is there and what is to come.
+
+    Where the tank uses chlorine up, water that comes later leaves more of it: the slowest filling counts if it leaves more.
+    """
+    longest = max(float(filling.minutes), latest_end_min or 0.0)
+    slowest = replace(filling, flow_l_min=float(filling.volume_end_l - filling.volume_start_l) / longest)
+    return max(sum(_chlorine_g(filling, minute)), sum(_chlorine_g(slowest, minute)))
 
 
 @dataclass(frozen=True)
@@ -237,7 +247,7 @@ class Case:
     def dose_now(self, minute: float) -> Amount:
         """The dose at a minute, for what is in the tank and what is to come. Raises as `late` does."""
         doses = _Doses(self.filling, self.chlorine, self.bottle)
-        return doses.measured(doses.of(sum(_chlorine_g(self.filling, minute))))
+        return doses.measured(doses.of(_covered_g(self.filling, minute, self.latest_end_min)))
 
     def at(self, minute: float | None) -> Late:
         """The same, remembered at another minute."""
