@@ -90,7 +90,7 @@ def test_the_days_work_and_the_time_stand_on_the_page(house: Path, tapwright: Ru
     assert times[0] == "23:50"
     assert any(time.startswith("00:") for time in times)
     assert "30 %" in root.one("dl", class_="facts").text
-    assert "substrate_clean" in {step.has["data-step"] for step in steps}
+    assert "substrate_clean" in {step.has["id"].removeprefix("step-") for step in steps}
     assert "hours:minutes" not in root.one("main").text
 
 
@@ -129,7 +129,7 @@ def test_a_stop_is_written_all_the_same_and_said(house: Path, tapwright: Run) ->
         first = root.one("main").every("li")[0]
         assert first.classes == ["stop"] and first.text.startswith("STOP:")
         step = root.every("li", class_="step")[0]
-        assert step.has["data-step"] == "resolve" and "hold" in step.classes
+        assert step.has["id"].removeprefix("step-") == "resolve" and "hold" in step.classes
         assert "STOP: do not begin." in step.text
 
 

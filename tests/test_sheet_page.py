@@ -70,7 +70,7 @@ def test_everything_of_the_plan_stands_on_the_page(house: Household, share: floa
 
 def _steps_stand_in_order(root: Node, made: Plan) -> None:
     shown = root.every("li", class_="step")
-    assert [step.has["data-step"] for step in shown] == [step.id for step in made.steps]
+    assert [step.has["id"].removeprefix("step-") for step in shown] == [step.id for step in made.steps]
     for number, (card, step) in enumerate(zip(shown, made.steps, strict=True), 1):
         assert card.one(class_="number").text == str(number)
         assert card.one("h3").text == flat(step.name)
@@ -102,15 +102,18 @@ def _cautions_stand_once_each(root: Node, made: Plan) -> None:
         text = flat(reference.table("cautions")[key]["text"])
         first = next(step.id for step in made.steps if key in step.cautions)
         places = [
-            card.has["data-step"] for card in root.every("li", class_="step") for care in card.every(class_="care")
+            card.has["id"] for card in root.every("li", class_="step") for care in card.every(class_="care")
             if text in care.text
         ]  # fmt: skip
-        assert places == [first]
+        assert places == [f"step-{first}"]
         assert flat(reference.citation("cautions", key)) in root.one("section", class_="sources").text
 
 
 def _doses_are_the_plans(root: Node, made: Plan) -> None:
-    figures, steps = made.figures, {card.has["data-step"]: card for card in root.every("li", class_="step")}
+    figures, steps = (
+        made.figures,
+        {card.has["id"].removeprefix("step-"): card for card in root.every("li", class_="step")},
+    )
     wanted = [(flat(name), amount) for name, amount in cups(figures)]
     first = root.every("dl", class_="large")[0] if wanted else None
     if first is not None:
@@ -158,7 +161,7 @@ def _the_script_knows_the_same(root: Node, made: Plan) -> None:
     # Started by hand: what flows and what is waited for within a step; each stands in its own step.
     by_hand = {clock.id: clock.starts for clock in clocks if clock.kind != "wait" or clock.starts == clock.ends}
     panels = {
-        panel.has["data-clock"]: card.has["data-step"]
+        panel.has["data-clock"]: card.has["id"].removeprefix("step-")
         for card in root.every("li", class_="step") for panel in card.every("div", class_="clock")
     }  # fmt: skip
     assert panels == by_hand
@@ -231,7 +234,7 @@ def test_on_paper_totes_after_the_first_share_a_table(count: int) -> None:
     house = in_totes(count)
     root, made = sheet_of(house, share=0.4), plan(house, NAMES[0], 0.4)
     assert made.figures.totes.count == count
-    hidden = [card.has["data-step"] for card in root.every("li", class_="repeated")]
+    hidden = [card.has["id"].removeprefix("step-") for card in root.every("li", class_="repeated")]
     later = [step.id for step in made.steps if (tote := re.match(r"tote_(\d+)_", step.id)) and int(tote[1]) > 1]
     assert hidden == [id for id in later if id != f"tote_{count}_pump"]
     tables = root.every("li", class_="again")

@@ -35,9 +35,9 @@ def test_nothing_hidden_is_left_and_nothing_seen_is_touched(text: str) -> None:
     assert hidden(shown) <= {"\N{ZERO WIDTH JOINER}", "\N{ZERO WIDTH NON-JOINER}"}
     assert "\n" not in shown
     assert visible(shown) == shown
-    escape = re.compile(r"\\u([0-9a-f]{4})|\\U([0-9a-f]{8})|\\([tnr])")
+    escape = re.compile(r"\\u([0-9a-f]{4})|\\U([0-9a-f]{8})|\\([btnfr])")
     if not escape.search(text):  # else what was an escape from the start cannot be told from ours
-        short = {"t": "\t", "n": "\n", "r": "\r"}
+        short = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r"}
         assert escape.sub(lambda m: short[m[3]] if m[3] else chr(int(m[1] or m[2], 16)), shown) == text
 
 

@@ -56,13 +56,13 @@ def _drawn(tote: ToteHeat) -> list[Finding]:
 def _arrival(tote: ToteHeat) -> list[Finding]:
     text = (
         f"The refill is meant to come at {tote.wanted_c:.1f} °C and comes out of the hose at {tote.arrives_c:.1f}: the tote "
-        f"may not be drawn warmer than {tote.drawn_c:.1f} °C, and loses the rest on its way. Less surface (a smaller tote, or "
-        "a fuller one), less waiting, or a cooler refill."
+        f"may not be drawn warmer than {tote.drawn_c:.1f} °C, and loses the rest on its way. Use a smaller tote, or a fuller "
+        "one, let it wait less, or want a cooler refill."
     )
     cool = beyond("refill_arrives_cool", tote.wanted_c - tote.arrives_c, text, stop="arrival_short")
     text = (
         f"The refill is meant to come at {tote.wanted_c:.1f} °C and comes out of the hose at {tote.arrives_c:.1f}: the room "
-        "warms it on its way, and it cannot be drawn cooler. Less surface, less waiting, or a warmer refill."
+        "warms it on its way, and it cannot be drawn cooler. Use a smaller tote, let it wait less, or want a warmer refill."
     )
     return cool or beyond("refill_arrives_warm", tote.arrives_c - tote.wanted_c, text, stop="arrival_short")
 

@@ -112,9 +112,10 @@ def _without(data: Any, left_out: set[Place]) -> Any:
 def _forget(table: Any, place: Place) -> None:
     """Makes the value at a place unknown."""
     for part in place[:-1]:
-        table = table[part] if isinstance(part, int) else vars(table).get(_name(table, part))
-        if table is None:
+        inner = list(table[part : part + 1]) if isinstance(part, int) else [vars(table).get(_name(table, part))]
+        if inner in ([], [None]):
             return  # it went with something further out
+        (table,) = inner
     vars(table).pop(_name(table, place[-1]), None)
 
 

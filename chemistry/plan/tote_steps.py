@@ -146,8 +146,8 @@ def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
         f"NEUTRALISER in {tote_named(number, figures.totes.count)}, no chlorine left",
         f"NEUTRALISER: put {neutraliser_amount(figures)} of {neutraliser_name(figures)} into {_of_all(figures, number)} "
         f"and stir for {contact:.0f} minutes, then test total chlorine in it. It must read zero; if not, put in half as "
-        "much again, stir and test again, at most twice. If chlorine is left then, do not use this tote: test a blank, and "
-        "pour the tote away.",
+        "much again, stir and test again, at most twice. If chlorine is left then, do not use this tote: test a blank, "
+        "pour it away.",
         contact,
         hold=True,
         cautions=("chemicals",),

@@ -84,7 +84,7 @@ def _less(household: Household, figures: Figures) -> Iterator[Variation]:
     yield from (_share(household, share) for share in shares)
     for share in shares:
         for finer in _solution(household, figures):
-            text = f"change {figure(100 * share)} % at once, with {finer.way.text}"
+            text = f"change {figure(100 * share)} % at once and {finer.way.text}"
             yield Variation(finer.household, share, WayOut(text, {**finer.way.set, "change_share": share}))
 
 
@@ -125,7 +125,7 @@ def _of_tank(household: Household, figures: Figures, key: str, value: float, tex
     at = household.tanks.index(figures.tank)
     tanks = list(household.tanks)
     tanks[at] = figures.tank.model_copy(update={f"{key}_c": value})
-    way = WayOut(f'{key} = "{text}" for this tank', {f"tank.{at}.{key}": text})
+    way = WayOut(f'write {key} = "{text}" for this tank', {f"tank.{at}.{key}": text})
     return Variation(household.model_copy(update={"tanks": tanks}), figures.change_share, way)
 
 
@@ -156,7 +156,7 @@ def _tote(household: Household, figures: Figures, litres: float) -> Variation:
         said["tote.mass"] = f"{update['mass_g']:g} g"
     tall = f", filled {said['tote.height']} high" if tote.height_m is not None else ""
     changed = household.model_copy(update={"tote": tote.model_copy(update=update)})
-    return Variation(changed, figures.change_share, WayOut(f"a tote of {figure(litres)} L{tall}", said))
+    return Variation(changed, figures.change_share, WayOut(f"use a tote of {figure(litres)} L{tall}", said))
 
 
 def _solution(household: Household, figures: Figures) -> Iterator[Variation]:
@@ -171,7 +171,7 @@ def _solution(household: Household, figures: Figures) -> Iterator[Variation]:
         entries[at] = chosen.entry.model_copy(update={"solution_g_l": strength})
         text = f"{strength:g} g/L"
         way = WayOut(
-            f'{chosen.entry.substance.name} as a stock solution, solution = "{text}"',
+            f'use {chosen.entry.substance.name} as a stock solution, solution = "{text}"',
             {f"neutraliser.{at}.solution": text},
         )
         yield Variation(household.model_copy(update={"neutralisers": entries}), figures.change_share, way)
@@ -182,7 +182,7 @@ def _scale(household: Household, figures: Figures) -> Iterator[Variation]:
         if step_g < household.scale.resolution_g:
             text = f"{step_g:g} g"
             scale = household.scale.model_copy(update={"resolution_g": step_g})
-            way = WayOut(f"a scale that shows {text}", {"scale.resolution": text})
+            way = WayOut(f"use a scale that shows {text}", {"scale.resolution": text})
             yield Variation(household.model_copy(update={"scale": scale}), figures.change_share, way)
 
 
@@ -192,7 +192,7 @@ def _gentle(household: Household, figures: Figures) -> Iterator[Variation]:
     for name in ("sodium bicarbonate", "potassium bicarbonate"):
         if name not in names:
             salts = [*household.salts, SaltTable.model_validate({"name": name})]
-            way = WayOut(f"{name} in the cupboard", {f"salt.{len(names)}": {"name": name}})
+            way = WayOut(f"put {name} into the cupboard", {f"salt.{len(names)}": {"name": name}})
             yield Variation(household.model_copy(update={"salts": salts}), figures.change_share, way)
 
 

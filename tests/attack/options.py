@@ -41,6 +41,9 @@ log add house.toml --tank 'Shell bay' --reading 'hardness 11 dGH, drops' --readi
 log list house.toml --kind reading --undone
 log undo house.toml --number 3
 log export house.toml log.csv --force
+log check house.toml
+log backup house.toml copy.sqlite
+log adopt house.toml
 neutralise --volume '120 gal' --total-chlorine '1 mg/L' --agent 'sodium hydroxymethanesulfonate' --label-amount '5 mL' --label-volume '40 L' --label-chlorine '2 mg/L'
 neutralise --volume '200 L' --total-chlorine '2 mg/L' --agent 'sodium metabisulfite' --purity 95% --dose '2 g' --free-ammonia '0.2 mg/L N' --ph 8 --temperature '25 degC' --tap-temperature '10 degC' --tap-ph 7.5 --tap-hardness '5 dGH' --tap-alkalinity '4 dKH'
 label --name Salt --dose '1 teaspoon' --in '40 L' --raises hardness --by '3 dGH' --content 'calcium chloride dihydrate 60%' --content 'magnesium sulfate heptahydrate 40%' --density '0.9 kg/L'

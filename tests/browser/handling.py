@@ -75,8 +75,8 @@ class Sheet:
     def ticked(self) -> list[str]:
         """Ids of the steps whose boxes are ticked."""
         found: list[str] = self.page.evaluate(
-            "[...document.querySelectorAll('[data-step]')].filter(c => c.querySelector('.tick input').checked)"
-            ".map(c => c.dataset.step)"
+            "[...document.querySelectorAll('li.step')].filter(c => c.querySelector('.tick input').checked)"
+            ".map(c => c.id.slice(5))"
         )
         return found
 

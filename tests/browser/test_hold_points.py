@@ -55,7 +55,7 @@ def test_nothing_behind_an_unconfirmed_hold_can_be_ticked(pages: Pages, opened: 
 def test_every_step_can_be_ticked_in_order_and_no_other(pages: Pages, opened: Opened, tank: str) -> None:
     sheet = opened(pages(tank))
     for place, step in enumerate(sheet.ids):
-        assert sheet.on("[aria-current=step]:has(.here:not([hidden]))").get_attribute("data-step") == step
+        assert sheet.on("[aria-current=step]:has(.here:not([hidden]))").get_attribute("id") == f"step-{step}"
         refused = sheet.pressed(sheet.ids[place + 1 :])
         assert sheet.ticked() == sheet.ids[:place]
         assert all(found["why"] for found in refused)
@@ -69,7 +69,7 @@ def test_every_step_can_be_ticked_in_order_and_no_other(pages: Pages, opened: Op
 def test_a_hold_stands_out_in_words_and_weight(pages: Pages, opened: Opened, tank: str) -> None:
     sheet = opened(pages(tank))
     cards = sheet.page.evaluate(
-        """[...document.querySelectorAll("[data-step]")].map((card) => ({
+        """[...document.querySelectorAll("li.step")].map((card) => ({
             head: card.querySelector(".head").innerText,
             label: card.querySelector("label.tick").innerText,
             border: parseFloat(getComputedStyle(card).borderLeftWidth),
@@ -89,8 +89,8 @@ def test_a_hold_stands_out_in_words_and_weight(pages: Pages, opened: Opened, tan
 def test_only_the_step_at_hand_is_shown_in_full_unless_asked(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
     sheet.rush("lay_out")
-    shown = sheet.on("[data-step]:has(.text:visible)")
-    assert [card.get_attribute("data-step") for card in shown.all()] == ["heater_off"]
+    shown = sheet.on("li.step:has(.text:visible)")
+    assert [card.get_attribute("id") for card in shown.all()] == ["step-heater_off"]
     sheet.on("#show-all").check()
     assert shown.count() == len(sheet.ids)
 
