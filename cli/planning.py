@@ -149,9 +149,9 @@ def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
             "first_tote": _drawn(figures.heat.blends[0]),
             "later_totes": _drawn(figures.heat.blends[-1]),
             "each_tote": [
-                {"hot_l": blend.hot_l, "cold_l": blend.cold_l, "drawn_c": drawn_c, "hot_c": tapping.hot_c}
-                for blend, drawn_c, tapping in zip(
-                    figures.heat.blends, figures.heat.drawn_c, figures.heat.tappings, strict=True
+                {"hot_l": blend.hot_l, "cold_l": blend.cold_l, "hot_c": tapping.hot_c, **plain(tote)}
+                for blend, tote, tapping in zip(
+                    figures.heat.blends, figures.heat.totes, figures.heat.tappings, strict=True
                 )
             ],
         },

@@ -44,6 +44,7 @@ SAID: tuple[tuple[str, str, str], ...] = (
     ("drain_start", rf"{_N} L go out, down to the {_N} cm mark, in about {_N} minutes \({_N} at the earliest, {_N} at the",
      "change_l low_cm drain drain_early drain_late"),
     ("drain_end", rf"at the {_N} cm mark", "low_cm"),
+    ("tote_n_pump", rf"thermometers: the tank {_N} °C, the tote {_N} °C", "tank_then_c pumped_c"),
     ("tote_n_pump", rf"pump: {_N} L \({_N} of {_N}\) in about {_N} minutes", "tote_l number totes pump"),
     ("tote_n_pump", rf"\({_N} of {_N}, the last\)", "number totes"),
     ("tote_n_pump", rf"{_N} L rise to the {_N} cm mark in about {_N} minutes \({_N} at the earliest",
@@ -75,7 +76,7 @@ SAID: tuple[tuple[str, str, str], ...] = (
 _READ = [(place, re.compile(sentence), tuple(names.split())) for place, sentence, names in SAID]
 _CUPS = re.compile(r"(?:Dissolve|Strew) (.+?) (?:in [\d.]+ L of|into the moving)")
 _CUP = re.compile(rf"{_N} g (.+)")
-_TOTE_ROW = re.compile(rf"Totes? {_N}(?:-{_N})? (?:{_N} min )?{_N} L {_N} L (?:{_N} cm {_N} cm )?{_N} °C")
+_TOTE_ROW = re.compile(rf"Totes? {_N}(?:-{_N})? (?:{_N} min )?{_N} L {_N} L (?:(?:{_N} cm {_N} cm|- -) )?{_N} °C")
 
 
 def contradictions(household: Household, plan: Plan) -> list[str]:
@@ -166,7 +167,12 @@ def _live_l(plan: Plan) -> float:
 def _of_tote(result: Mapping[str, Any], number: int) -> dict[str, float | None]:
     tote = result["blend"]["each_tote"][number - 1]
     wait = result["minutes"]["hot_water_waits"][number - 1]
-    return {**tote, "number": number, "lost_k": tote["drawn_c"] - result["blend"]["temperature_c"],
+    left_l, brought_l = (
+        result["change_volume_l"] * (1 / result["change_share"] - 1),
+        (number - 1) * result["totes"]["volume_l"],
+    )
+    heat = left_l * result["waters"]["tank_before"]["temperature_c"] + brought_l * result["blend"]["temperature_c"]
+    return {**tote, "number": number, "tank_then_c": heat / (left_l + brought_l), "lost_k": tote["drawn_c"] - tote["arrives_c"],
             "wait_up": -(-wait // 1)}  # fmt: skip
 
 

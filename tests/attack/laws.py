@@ -30,6 +30,7 @@ from cli.planning import _result
 from . import Seen
 from .contradictions import contradictions
 from .households import drawn, wish
+from .limits import no_limit_is_passed
 
 Law = Callable[[Household, Plan], list[str]]
 
@@ -339,7 +340,7 @@ LAWS: tuple[Law, ...] = (
     nothing_is_endless_or_less_than_nothing,
     early_is_not_after_late,
     contradictions,
-    # Laws of heat, water, glass and evening, against the limits of tables/limits.csv, belong here as well.
+    no_limit_is_passed,
 )
 
 

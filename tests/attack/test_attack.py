@@ -104,6 +104,9 @@ def test_a_plan_spoiled_in_any_part_is_found() -> None:
         laws.early_is_not_after_late: _with(
             made, flows=replace(figures.flows, marks=(_late_first(figures.flows.marks[0]),))
         ),
+        laws.no_limit_is_passed: _with(
+            made, waters=replace(figures.waters, refill=replace(figures.waters.refill, total_chlorine_mg_l=0.5))
+        ),
         laws.contradictions: told(drain_end=by_id["drain_end"].text.replace("34 cm", "43 cm")),
     }
     assert set(spoiled) == set(laws.LAWS)
