@@ -71,8 +71,8 @@ def _apart(tote: ToteHeat, before_c: float) -> list[Finding]:
     """What fish by the hose meet."""
     text = (
         f"The refill comes out of the hose at {tote.arrives_c:.1f} °C, the tank stands at {before_c:.1f}: fish by the "
-        "hose meet the difference. Where the taps give nothing nearer, let the water stand first, and write what it reads then as "
-        "the tap's temperature."
+        "hose meet the difference. Where the taps give nothing nearer, let the water stand first, and write what it reads "
+        "then as the tap's temperature."
     )
     apart_k = abs(tote.arrives_c - before_c)
     return beyond("refill_apart", apart_k - 1e-6, text, caution="refill_apart", stop="refill_apart_stop")

@@ -12,7 +12,7 @@ from chemistry.envelope.water import Exchange, Met, water_findings
 from chemistry.findings import Finding
 from chemistry.plan.figures import Figures, State
 from chemistry.plan.sheet import Step
-from chemistry.plan.tote_steps import levels_in_tote
+from chemistry.plan.tote_steps import low_mark_m
 from chemistry.plan.water_guards import needs_airing
 from chemistry.water.composition import Water
 from chemistry.water.met import met
@@ -74,14 +74,14 @@ def _glass(figures: Figures) -> Glass:
 
 
 def _tub(figures: Figures) -> Tub:
-    household, marks = figures.household, levels_in_tote(figures, 1) or ()
+    household, low = figures.household, low_mark_m(figures, 1)
     return Tub(
         household.tote.volume_l,
         figures.totes.volume_l,
         household.tote.height_m,
         household.pump.suction_height_m,
         household.tap.flow_l_min,
-        marks,
+        () if low is None else (low,),
     )
 
 

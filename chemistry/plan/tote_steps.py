@@ -11,6 +11,8 @@ from chemistry.plan.sheet import Sheet, centimetres, minutes_of, tote_named
 from chemistry.plan.water_guards import needs_airing
 from chemistry.units import figure
 
+_NEXT_TO_NOTHING_L = 0.5
+
 
 def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
     """Fill, neutralise, salt and check one tote; ids carry its number."""
@@ -116,11 +118,20 @@ def levels_in_tote(figures: Figures, number: int) -> tuple[float, float] | None:
     return full_m * blend.cold_l / (blend.cold_l + blend.hot_l), full_m
 
 
+def low_mark_m(figures: Figures, number: int) -> float | None:
+    """A height that would have to be read in the tote and is too low for that; a tap that gives next to nothing needs none."""
+    levels, blend = levels_in_tote(figures, number), figures.heat.blends[number - 1]
+    if levels is None:
+        return None
+    parts = ((blend.cold_l, levels[0]), (blend.hot_l, levels[1] - levels[0]))
+    least_m = reference.value("limits", "mark_least")
+    return next((height for litres, height in parts if litres >= _NEXT_TO_NOTHING_L and height < least_m), None)
+
+
 def marks_in_tote(figures: Figures, number: int) -> tuple[str, str] | None:
     """The same as marks; None as well where one would be too low to be read, so that litres are measured instead."""
     levels = levels_in_tote(figures, number)
-    least_m = reference.value("limits", "mark_least")
-    if levels is None or levels[1] < least_m or 0 < min(levels[0], levels[1] - levels[0]) < least_m:
+    if levels is None or low_mark_m(figures, number) is not None:
         return None
     return centimetres(levels[0]), centimetres(levels[1])
 

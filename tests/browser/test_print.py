@@ -24,7 +24,8 @@ PLANS: dict[str, tuple[str, tuple[tuple[str, str], ...], int, float | None, floa
     "Shell bay": ("Shell bay", (), 1, 75, 220),
     "eight totes": ("Rock wall", ((TOTE, 'volume = "30 L"'),), 8, None, 30),
     "nine totes": ("Rock wall", ((TOTE, 'volume = "27 L"\nheight = "40 cm"'),), 9, 40, 27),
-    "forty totes": ("Rock wall", ((TOTE, 'volume = "5.8 L"\nheight = "20 cm"'),), 40, 20, 5.8),
+    # As many as an evening takes.
+    "twenty totes": ("Rock wall", ((TOTE, 'volume = "11.6 L"\nheight = "20 cm"'),), 20, 20, 11.6),
     "two waits": ("Rock wall", (LITTLE_HOT_WATER,), 2, 75, 220),
     "nine totes, three waits": (
         "Rock wall",

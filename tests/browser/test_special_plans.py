@@ -17,8 +17,7 @@ Opened = Callable[..., Sheet]
 # A scale for flour: the dose would be 58 times what it must be (tests/test_guards.py).
 STOP = (('resolution = "1 g"', 'resolution = "100 g"'),)
 NAMES = [
-    "<script>alert(1)</script></script><script>alert(2)</script> & \"quotes\" 'single' {{7*7}} ${7*7} "
-    "<img src=x onerror=alert(3)>",
+    "</script><script>alert(2)</script> & \"two\" 'one' {{7*7}} ${7*7} <img src=x onerror=alert(3)>",
     """=HYPERLINK("https://x.example","y"), <!-- </title></style> \\\\ &amp; {% raw %}""",
 ]
 
