@@ -74,8 +74,10 @@ def refill_findings(refill: Met, oxygen_demand_mg_l: float = 0.0) -> list[Findin
     found = []
     if refill.ph is not None:
         text = f"The refill stands at pH {refill.ph:.1f}: fish by the hose meet it so."
-        found += beyond("refill_acid", refill.ph, text, caution="lowest_ph", stop="refill_ph_lowest_stop", least=True)
-        found += beyond("refill_alkaline", refill.ph, text, caution="highest_ph", stop="refill_ph_highest_stop")
+        acid = f"{text} Use another neutraliser, or a bicarbonate; test the tap's pH and alkalinity again."
+        found += beyond("refill_acid", refill.ph, acid, caution="lowest_ph", stop="refill_ph_lowest_stop", least=True)
+        alkaline = f"{text} Use a bicarbonate in place of a carbonate; test the tap's pH and alkalinity again."
+        found += beyond("refill_alkaline", refill.ph, alkaline, caution="highest_ph", stop="refill_ph_highest_stop")
     text = (
         f"The refill's alkalinity is {max(refill.alkalinity_dkh, 0):.1f} dKH: nothing holds its pH, and it takes the tank's "
         "alkalinity down."
@@ -90,7 +92,7 @@ def refill_findings(refill: Met, oxygen_demand_mg_l: float = 0.0) -> list[Findin
     found += beyond("refill_ammonia", refill.unionised_mg_n_l, text, caution="unionised_ammonia_refill")
     text = (
         f"What is left over of the neutraliser takes {oxygen_demand_mg_l:.1f} mg/L of oxygen out of the refill at once: fish "
-        "by the hose gasp."
+        "by the hose gasp. Measure it finer, or use another; let air bubble through the tote first."
     )
     return found + beyond("refill_oxygen", oxygen_demand_mg_l, text, stop="sulfite_excess_stop")
 
