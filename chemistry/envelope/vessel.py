@@ -44,8 +44,9 @@ def vessel_findings(glass: Glass, tub: Tub) -> list[Finding]:
 
 
 def _glass(glass: Glass) -> list[Finding]:
-    text = f"The tank is drained down to {100 * glass.low_m:.0f} cm: too little water for fish to swim in. Change "
-        "less at once."
+    text = (
+        f"The tank is drained down to {100 * glass.low_m:.0f} cm: too little for fish to swim in. Change less at once."
+    )
     found = beyond("level_low", glass.low_m, text, caution="level_lowest", stop="level_lowest_stop", least=True)
     if not glass.low_m < glass.usual_m <= glass.overflow_m + 1e-9:
         text = (
