@@ -59,7 +59,13 @@ class Exchange:
 
 def water_findings(change: Exchange) -> list[Finding]:
     """Every finding about the refill and about what the change does to the tank."""
+    chlorine_mg_l = change.before.chlorine_mg_l
+    text = (
+        f"The tank itself holds {chlorine_mg_l:.2g} mg/L of chlorine: neutralise the whole tank now, and plan once it "
+        "reads zero."
+    )
     return [
+        *beyond("tank_chlorine", chlorine_mg_l, text, stop="chlorine_acute"),
         *refill_findings(change.refill, change.oxygen_demand_mg_l),
         *_balances(change),
         *_steps(change),

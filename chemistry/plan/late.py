@@ -16,6 +16,7 @@ from chemistry.dosing.neutralise import (
     dose_findings,
     neutralise,
 )
+from chemistry.envelope.rescue import Rescue, rescue_findings
 from chemistry.errors import BadInput
 from chemistry.findings import Finding
 from chemistry.substances import Agent
@@ -268,6 +269,7 @@ class Case:
 def late_findings(made: Late) -> list[Finding]:
     """First that water may run; then what passes the published criteria, and what comes out of a tote dosed once."""
     findings = [] if made.water_off else [Finding("stop", "stop_water", STOP_WATER)]
+    findings += rescue_findings(_rescue(made))
     if made.neutralisation is not None:
         findings += [*dose_findings(made.neutralisation, made.bottle.agent), *_too_coarse(made)]
     findings += [
@@ -282,6 +284,13 @@ def late_findings(made: Late) -> list[Finding]:
         )
         findings.append(Finding("caution", "tote_breaks_through", text, made.breakthrough_minute, None, "min"))
     return findings
+
+
+def _rescue(made: Late) -> Rescue:
+    """What it says, copied out for the envelope."""
+    amounts = [made.dose_now, made.dose_whole_tank]
+    dose, whole = (amount.millilitres if amount.millilitres is not None else amount.grams for amount in amounts)
+    return Rescue(made.now_mg_l, made.hose_mg_l, made.remaining_chlorine_g + made.to_come_g, dose, whole)
 
 
 def _too_coarse(made: Late) -> list[Finding]:

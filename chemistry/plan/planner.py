@@ -65,7 +65,9 @@ def plan(household: Household, tank_name: str, share: float | None = None, jobs:
     waters = tap.water, before.water
 
     def stops_of(changed: Household, share: float | None) -> set[str]:
-        _, _, found = _judged(changed, tank_named(changed, tank_name), waters, share, jobs)
+        same = tank_named(changed, tank_name)
+        read = tuple(described.water for described in tested_waters(changed, same))
+        _, _, found = _judged(changed, same, (read[0], read[1]), share, jobs)
         return {finding.code for finding in found if finding.level == "stop"}
 
     with question():

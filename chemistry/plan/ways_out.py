@@ -118,14 +118,21 @@ def _refill(household: Household, figures: Figures) -> Iterator[Variation]:
     for degrees_c in (tank_c, tank_c + sign * near_k / 2, tank_c + sign * near_k, tank_c - sign * near_k):
         if lowest_c <= degrees_c <= highest_c and degrees_c != figures.tank.refill_c:
             text = f"{degrees_c:.1f} degC"
-            yield _of_tank(household, figures, "refill_temperature", round(degrees_c, 1), text)
+            way = WayOut(
+                f'write refill_temperature = "{text}" for this tank',
+                {_key(household, figures, "refill_temperature"): text},
+            )
+            yield _with_tank(household, figures, way, refill_temperature_c=round(degrees_c, 1))
 
 
-def _of_tank(household: Household, figures: Figures, key: str, value: float, text: str) -> Variation:
-    at = household.tanks.index(figures.tank)
-    tanks = list(household.tanks)
-    tanks[at] = figures.tank.model_copy(update={f"{key}_c": value})
-    way = WayOut(f'write {key} = "{text}" for this tank', {f"tank.{at}.{key}": text})
+def _key(household: Household, figures: Figures, key: str) -> str:
+    """A key of the tank, dotted."""
+    return f"tank.{household.tanks.index(figures.tank)}.{key}"
+
+
+def _with_tank(household: Household, figures: Figures, way: WayOut, **update: Any) -> Variation:
+    """The tank with some of its fields replaced."""
+    tanks = [tank.model_copy(update=update) if tank is figures.tank else tank for tank in household.tanks]
     return Variation(household.model_copy(update={"tanks": tanks}), figures.change_share, way)
 
 
@@ -196,6 +203,14 @@ def _gentle(household: Household, figures: Figures) -> Iterator[Variation]:
             yield Variation(household.model_copy(update={"salts": salts}), figures.change_share, way)
 
 
+def _tank_neutralised(household: Household, figures: Figures) -> Iterator[Variation]:
+    """The tank's own chlorine taken out first."""
+    readings = figures.tank.readings.model_copy(update={"total_chlorine_mg_l": 0.0, "free_chlorine_mg_l": None})
+    text = 'neutralise the tank, and write total_chlorine = "0 mg/L" once it reads so'
+    way = WayOut(text, {_key(household, figures, "readings.total_chlorine"): "0 mg/L"})
+    yield _with_tank(household, figures, way, readings=readings)
+
+
 # Which ways may lead out of a stop, by its code, the least trouble first.
 _FAMILIES: dict[str, tuple[_Family, ...]] = {
     "tote_drawn_warm": (_refill, _more, _smaller_tote, _less),
@@ -207,6 +222,7 @@ _FAMILIES: dict[str, tuple[_Family, ...]] = {
     "alkalinity_step": (_less,),
     "conductivity_step": (_less,),
     "ph_step": (_less,),
+    "tank_chlorine": (_tank_neutralised,),
     "refill_acid": (_solution, _scale),
     "refill_alkaline": (_gentle, _solution, _scale),
     "harsh_salt": (_gentle, _less),

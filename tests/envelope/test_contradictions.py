@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from chemistry.envelope.rescue import Rescue, rescue_findings
 from chemistry.plan.account import envelope_findings
 from chemistry.plan.figures import Figures
 from chemistry.plan.planner import Plan
@@ -95,3 +96,14 @@ def test_a_spoilt_plan_is_stopped(spoil: Callable[[Plan], Spoilt], code: str) ->
     assert not whole
     stops = {finding.code for finding in envelope_findings(*spoil(made)) if finding.level == "stop"}
     assert code in stops
+
+
+FITS = Rescue(tank_mg_l=0.5, tap_mg_l=1.9, to_mend_g=0.4, dose=4.0, whole_tank_dose=9.0)
+
+
+@pytest.mark.parametrize("change", [{"tank_mg_l": 2.1}, {"tank_mg_l": -0.1}, {"dose": 0.0}, {"dose": 9.5},
+                                    {"tank_mg_l": float("nan")}])  # fmt: skip
+def test_help_that_cannot_be_right_is_stopped(change: dict[str, float]) -> None:
+    assert rescue_findings(FITS) == []
+    (finding,) = rescue_findings(replace(FITS, **change))
+    assert finding.level == "stop"

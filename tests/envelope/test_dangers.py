@@ -39,6 +39,7 @@ DANGERS: dict[str, tuple[dict[str, Any], float | None, str, str]] = {
          "tank.0.readings.ph": 7.0},
         0.9, "tank_thin", "stop"),
     "soda alone to raise alkalinity": ({"salt": [{"name": "sodium carbonate anhydrous"}]}, 0.4, "harsh_salt", "stop"),
+    "chlorine in the tank itself": ({"tank.0.readings.total_chlorine": "0.3 mg/L"}, 0.4, "tank_chlorine", "stop"),
     "sulfite in tenfold excess": ({"neutraliser": _SULFITE, "scale.resolution": "10 g"}, 0.4, "refill_oxygen", "stop"),
     "a tap with more nitrate than the tank": ({"tap.nitrate": "39 mg/L NO3", "tank.0.readings.nitrate": "30 mg/L NO3"},
                                               0.3, "nitrate_raised", "caution"),
