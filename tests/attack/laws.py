@@ -271,7 +271,7 @@ def a_stop_says_what_to_do(household: Household, plan: Plan) -> list[str]:
 
 
 _TO_DO = re.compile(
-    r"(?i)\b(add|buy|change|choose|cover|dose|draw|fill|give|leave|let|lower|make|measure|plan|put|raise|repeat|spread|take|"
+    r"(?i)\b(add|buy|change|choose|cover|dose|draw|fill|give|have|leave|let|lower|make|measure|plan|put|raise|repeat|spread|take|"
     r"test|use|wait|warm|write|without|brings?|clears?|would)\b"
 )
 
