@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -27,6 +27,8 @@ _ITERATIONS_AT_ROOT = 2.0
 # What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
 _ITERATIONS_A_NODE = 5.0
 _MOST_NODES = 200_000
+# What the largest cost is brought to where the solver breaks down over the costs as they came.
+_LARGEST_COST = 1e6
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,6 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
         call, iteration = call + _WHOLE_CALL, _WHOLE_ITERATION + _CUBE * columns**3
     budget.ask(call + _ITERATIONS_AT_ROOT * iteration * columns if programme.whole else 0.0)
     highspy, solver = _solver()
-    solver.clear()  # a warm start would let the answer depend on what was asked before
     options = {
         "output_flag": False,
         "threads": 1,
@@ -68,11 +69,11 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
         "mip_max_nodes": int(min(budget.left / (_NODE + _ITERATIONS_A_NODE * iteration) + 1, _MOST_NODES)),
         "simplex_iteration_limit": int(min(budget.left / iteration + 100, 1e6)),
     }
-    for option, value in options.items():
-        solver.setOptionValue(option, value)
-    solver.passModel(_model(highspy, programme))
-    solver.run()
-    info, status = solver.getInfo(), solver.getModelStatus()
+    status = _run(highspy, solver, options, programme)
+    if status == highspy.HighsModelStatus.kSolveError:  # costs too far apart: seen where they spanned thirteen decades
+        largest = float(np.abs(programme.cost).max())
+        status = _run(highspy, solver, options, replace(programme, cost=programme.cost * (_LARGEST_COST / largest)))
+    info = solver.getInfo()
     nodes, iterations = max(info.mip_node_count, 0), max(info.simplex_iteration_count, 0)
     budget.take(call + _NODE * nodes + iteration * iterations)
     found = None
@@ -81,9 +82,18 @@ def solve(programme: Programme, gap: float = 0.0) -> Array | None:
         found[: programme.whole] = np.round(found[: programme.whole])
     if status == highspy.HighsModelStatus.kInfeasible:
         return None
-    if status in (highspy.HighsModelStatus.kSolutionLimit, highspy.HighsModelStatus.kIterationLimit):
-        raise OutOfWork(found if programme.whole else None)
-    return found
+    if status == highspy.HighsModelStatus.kOptimal:
+        return found
+    raise OutOfWork(found if programme.whole else None)  # a limit, or the solver gave up: nothing is proven
+
+
+def _run(highspy: Any, solver: Any, options: Mapping[str, object], programme: Programme) -> Any:
+    solver.clear()  # a warm start would let the answer depend on what was asked before
+    for option, value in options.items():
+        solver.setOptionValue(option, value)
+    solver.passModel(_model(highspy, programme))
+    solver.run()
+    return solver.getModelStatus()
 
 
 def _model(highspy: Any, programme: Programme) -> Any:
