@@ -3,5 +3,3 @@
 Floors, lowest first; an import points down only: errors, findings, reference, units; substances;
 water; dosing and change; plan.
 """
-
-__version__ = "0.1.0"

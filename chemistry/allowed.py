@@ -9,9 +9,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from chemistry import reference, units
-from chemistry.errors import BadInput
-from chemistry.words import quoted
+from tapwright.chemistry import reference, units
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
 
 _ROUNDING = 1e-12
 

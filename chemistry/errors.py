@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Self
 
-from chemistry.words import shown
+from tapwright.chemistry.words import shown
 
 
 @dataclass(frozen=True)

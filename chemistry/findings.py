@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from chemistry import reference
+from tapwright.chemistry import reference
 
 Level = Literal["stop", "caution", "note"]
 LEVELS: tuple[Level, ...] = ("stop", "caution", "note")

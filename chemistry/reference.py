@@ -9,13 +9,11 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
-from chemistry.errors import BadInput
+from tapwright.chemistry.errors import BadInput
 
 Row = Mapping[str, str]
 
-# In a wheel the tables lie inside the package; in a checkout, beside it.
-_PACKAGED = Path(__file__).parent / "tables"
-FOLDER = _PACKAGED if _PACKAGED.is_dir() else Path(__file__).parent.parent / "tables"
+FOLDER = Path(__file__).parent.parent / "tables"
 
 
 @cache

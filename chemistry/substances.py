@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
 
-from chemistry import reference
-from chemistry.errors import BadInput
-from chemistry.words import nearest, quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import nearest, quoted
 
 _DOTS = "·•∙⋅*"
 _SUBSCRIPTS = str.maketrans("₀₁₂₃₄₅₆₇₈₉", "0123456789")

@@ -14,9 +14,9 @@ from decimal import Decimal
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from chemistry import reference
-from chemistry.errors import BadInput
-from chemistry.words import nearest, quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import nearest, quoted
 
 if TYPE_CHECKING:
     import pint

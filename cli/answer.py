@@ -9,15 +9,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any
 
-from chemistry import __version__
-from chemistry.errors import TapwrightError
-from cli.streams import printed, tell, write
-from cli.visible import visible
+from tapwright import __version__
+from tapwright.chemistry.errors import TapwrightError
+from tapwright.cli.streams import printed, tell, write
+from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
 _NARROW, _WIDE = 40, 80
 

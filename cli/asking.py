@@ -9,9 +9,9 @@ from typing import Annotated, Any
 
 import typer
 
-from chemistry.errors import BadInput, Fault, NotInTime
-from cli.answer import Answer, emit
-from cli.progress import told
+from tapwright.chemistry.errors import BadInput, Fault, NotInTime
+from tapwright.cli.answer import Answer, emit
+from tapwright.cli.progress import told
 
 # What is offered where the time did not suffice.
 _MORE = {"30 s": 30.0, "5 min": 300.0, "1 h": 3600.0}
@@ -38,7 +38,7 @@ ServiceFilter = Annotated[bool, option("--service-filter", "Service the filter w
 
 def answered(ask: Callable[[], Answer], as_json: bool, patience: str | None = None) -> None:
     """Ask, answer, and leave with the exit code of the answer. patience: how long the question may search."""
-    from chemistry.programmes.budget import question
+    from tapwright.chemistry.programmes.budget import question
 
     with told(sys.stderr), question(_seconds(patience)) as budget:
         try:
@@ -53,12 +53,12 @@ def answered(ask: Callable[[], Answer], as_json: bool, patience: str | None = No
 
 def _seconds(patience: str | None) -> float:
     """The patience that is asked for [s]."""
-    from chemistry.programmes.budget import LEAST_S, MOST_S, PATIENCE_S
+    from tapwright.chemistry.programmes.budget import LEAST_S, MOST_S, PATIENCE_S
 
     if patience is None:
         return PATIENCE_S
-    from chemistry.units import read
-    from chemistry.words import quoted
+    from tapwright.chemistry.units import read
+    from tapwright.chemistry.words import quoted
 
     seconds = round(60 * read(patience, "time", "--patience"), 6)
     if not LEAST_S <= seconds <= MOST_S:

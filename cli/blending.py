@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
-from cli import pages
-from cli.answer import Answer
-from cli.options import Reader
+from tapwright.cli import pages
+from tapwright.cli.answer import Answer
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.change.blending import Blend, Vessel
+    from tapwright.chemistry.change.blending import Blend, Vessel
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """Hot and cold for a target, or the temperature of given volumes, as an answer."""
-    from chemistry.change.blending import blend_of_volumes, blend_to_target, scald_findings
+    from tapwright.chemistry.change.blending import blend_of_volumes, blend_to_target, scald_findings
 
     reader = Reader()
     hot_c = reader.needed(asked.hot, "hot water", "--hot")
@@ -70,7 +70,7 @@ def _by_target(asked: Asked, reader: Reader) -> bool:
 
 def _vessel(asked: Asked, reader: Reader) -> Vessel:
     """What stands in the tote, and the tote; each comes with its temperature or not at all."""
-    from chemistry.change.blending import EMPTY, Vessel
+    from tapwright.chemistry.change.blending import EMPTY, Vessel
 
     for amount, temperature, options in (
         (asked.residual, asked.residual_temperature, "--residual and --residual-temperature"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from cli.answer import Answer
+from tapwright.cli.answer import Answer
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 def answer(quantity: str, unit: str) -> Answer:
     """A quantity in another unit as an answer."""
-    from chemistry.units import convert, figure
+    from tapwright.chemistry.units import convert, figure
 
     value, _ = convert(quantity, unit)
 

@@ -6,19 +6,19 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from cli import pages, water_sources
-from cli.answer import Answer
-from cli.options import Reader
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli import pages, water_sources
+from tapwright.cli.answer import Answer
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
-    from chemistry.plan.household import Household
-    from chemistry.water.composition import Water
-    from chemistry.water.equilibrium import Equilibrium
-    from cli.water_sources import Source
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.household import Household
+    from tapwright.chemistry.water.composition import Water
+    from tapwright.chemistry.water.equilibrium import Equilibrium
+    from tapwright.cli.water_sources import Source
 
 # pH that moves by less than this when a water stands is as good as at rest.
 _STILL_PH = 0.1
@@ -32,7 +32,7 @@ def answer(
     readings: Mapping[str, str | None], air: str | None, file: Path | None, which: str | None, target: str | None
 ) -> Answer:
     """The water described by readings, by its place in a household file, or by a lake's name, as an answer."""
-    from chemistry.water.equilibrium import at_air, equilibrium_of
+    from tapwright.chemistry.water.equilibrium import at_air, equilibrium_of
 
     household = water_sources.household_of(file)
     reader = Reader()
@@ -61,8 +61,8 @@ def answer(
 
 def doubts_of(source: Source) -> list[Finding]:
     """A reading of pH that fits too little or too much CO2."""
-    from chemistry.plan.water_guards import co2_findings
-    from chemistry.water.equilibrium import at_ph
+    from tapwright.chemistry.plan.water_guards import co2_findings
+    from tapwright.chemistry.water.equilibrium import at_ph
 
     if source.water.ph is None:
         return []
@@ -97,7 +97,7 @@ def _source(
 
 def assumed_of_air(water: Water, times_air: float | None) -> list[str]:
     """What a stuffier room would do, where its air is not known."""
-    from chemistry.water.equilibrium import in_stuffy_room, outdoor_air_ppm
+    from tapwright.chemistry.water.equilibrium import in_stuffy_room, outdoor_air_ppm
 
     if times_air is not None:
         return []
@@ -110,7 +110,7 @@ def assumed_of_air(water: Water, times_air: float | None) -> list[str]:
 
 def ions_mmol_l(water: Water, found: Equilibrium) -> dict[str, float]:
     """Every ion, free or paired [mmol/L]; ammonia in all."""
-    from chemistry.water.composition import ION_SYMBOLS
+    from tapwright.chemistry.water.composition import ION_SYMBOLS
 
     return {
         **{ion: getattr(water, f"{ion}_mmol_l") for ion in ION_SYMBOLS},
@@ -160,7 +160,7 @@ def give_or_take(now: Equilibrium | None, spread: float | None, *, computed: boo
 
 
 def _figures(water: Water, now: Equilibrium | None, rest: Equilibrium, spread: float | None) -> list[tuple[str, str]]:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     found = now or rest
     sure = give_or_take(now, spread, computed=water.ph is None)
@@ -185,14 +185,14 @@ def _index(found: Equilibrium, mineral: str) -> str:
 
 def words(water: Water, now: Equilibrium | None, rest: Equilibrium, *, stands: bool = False) -> list[str]:
     """What the figures mean: will it cloud, will the pH drift, what ammonia does at this pH; stands: in its tank."""
-    from chemistry.water.equilibrium import most_alkaline
+    from tapwright.chemistry.water.equilibrium import most_alkaline
 
     return [_clouding(now, rest), _drift(now, rest, stands=stands), _ammonia(water, most_alkaline(rest, now))]
 
 
 def _clouding(now: Equilibrium | None, rest: Equilibrium) -> str:
-    from chemistry import reference
-    from chemistry.plan.water_guards import clouding_words
+    from tapwright.chemistry import reference
+    from tapwright.chemistry.plan.water_guards import clouding_words
 
     if rest.si_calcite < pages.NEVER:
         return "It cannot cloud: calcium or carbon is missing."
@@ -207,7 +207,7 @@ def _clouding(now: Equilibrium | None, rest: Equilibrium) -> str:
 
 
 def _drift(now: Equilibrium | None, rest: Equilibrium, *, stands: bool) -> str:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     if now is None:
         return "Its pH now is not known; with the air it stands in it comes to the one above within hours."
@@ -230,8 +230,8 @@ def _drift(now: Equilibrium | None, rest: Equilibrium, *, stands: bool) -> str:
 
 
 def _ammonia(water: Water, worst: Equilibrium) -> str:
-    from chemistry.units import figure
-    from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l
+    from tapwright.chemistry.units import figure
+    from tapwright.chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l
 
     acute = figure(acute_criterion_mg_n_l(float(worst.ph), water.temperature_c), 2)
     chronic = figure(chronic_criterion_mg_n_l(float(worst.ph), water.temperature_c), 2)
@@ -245,8 +245,8 @@ def _ammonia(water: Water, worst: Equilibrium) -> str:
 
 def ammonia_of(water: Water, now: Equilibrium | None, rest: Equilibrium) -> list[Finding]:
     """The ammonia in the water, where there is any, judged at the higher pH."""
-    from chemistry.dosing.neutralise import ammonia_findings
-    from chemistry.water.equilibrium import most_alkaline
+    from tapwright.chemistry.dosing.neutralise import ammonia_findings
+    from tapwright.chemistry.water.equilibrium import most_alkaline
 
     worst = most_alkaline(rest, now)
     return ammonia_findings(

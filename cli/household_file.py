@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput, Fault
-from cli.toml_file import Lines, Location, located, parsed, text_of, the_first
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.cli.toml_file import Lines, Location, located, parsed, text_of, the_first
 
 if TYPE_CHECKING:
-    from chemistry.plan.household import Household
+    from tapwright.chemistry.plan.household import Household
 
 _LISTS = ("tank", "salt", "neutraliser")
 # How a hint of the engine's begins that does not know how a line of the file looks.
@@ -20,7 +20,7 @@ def load(path: Path) -> Household:
     """The household of a file. Raises BadInput with every fault as file:line: key."""
     text = text_of(path, f"Make one with: tapwright new {path}")
     data = parsed(text, path, _LISTS)
-    from chemistry.plan.household import Household
+    from tapwright.chemistry.plan.household import Household
 
     try:
         return Household.of(data)
@@ -40,6 +40,6 @@ def _hint(fault: Fault) -> str:
 
 def _example(place: Location) -> str:
     """How to write the key, taken from the file that `tapwright new` writes."""
-    from cli.household_template import example_of
+    from tapwright.cli.household_template import example_of
 
     return example_of([part for part in place if isinstance(part, str)])

@@ -11,13 +11,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted
-from cli.logbook import Logbook
-from cli.toml_file import parsed, text_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
+from tapwright.cli.logbook import Logbook
+from tapwright.cli.toml_file import parsed, text_of
 
 if TYPE_CHECKING:
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
 
 def tanks_of(file: Path) -> list[str]:
@@ -54,7 +54,7 @@ def refuse_anothers(book: Logbook, file: Path, tanks: Sequence[str]) -> None:
 
 def backup_findings(book: Logbook) -> list[Finding]:
     """That a log was restored from a backup, until something is written to it."""
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
     made = book.backed_up()
     if made is None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 
-from cli.files.writing import write_new
+from tapwright.cli.files.writing import write_new
 
 _TEMPLATE = Path(__file__).with_name("household_template.toml")
 _TABLE = re.compile(r"\[+([\w.]+)\]+")

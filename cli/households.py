@@ -6,8 +6,8 @@ from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING
 
-from cli.answer import Answer
-from cli.visible import visible
+from tapwright.cli.answer import Answer
+from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def new_answer(file: Path) -> Answer:
     """Write the file to fill in; the answer says what to do next."""
-    from cli import household_template
+    from tapwright.cli import household_template
 
     household_template.write(file)
     name = visible(str(file))
@@ -28,7 +28,7 @@ def new_answer(file: Path) -> Answer:
 
 def check_answer(file: Path) -> Answer:
     """Read a household file; the answer says what is in it."""
-    from cli.household_file import load
+    from tapwright.cli.household_file import load
 
     household = load(file)
     tanks = [tank.name for tank in household.tanks]

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from chemistry.errors import BadInput, Fault
-from chemistry.words import nearest, quoted, told
-from cli.options import Reader
-from cli.toml_file import Lines, Location, located, parsed, text_of, the_first
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.words import nearest, quoted, told
+from tapwright.cli.options import Reader
+from tapwright.cli.toml_file import Lines, Location, located, parsed, text_of, the_first
 
 _LONGEST = 200  # letters of a text
 _MOST_CONTENTS = 100

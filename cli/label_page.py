@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from cli import pages
+from tapwright.cli import pages
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.label import Judgement, Label
-    from chemistry.dosing.label_case import Dose
-    from chemistry.dosing.label_claims import Claim
-    from chemistry.findings import Finding
+    from tapwright.chemistry.dosing.label import Judgement, Label
+    from tapwright.chemistry.dosing.label_case import Dose
+    from tapwright.chemistry.dosing.label_claims import Claim
+    from tapwright.chemistry.findings import Finding
 
 _MOST_SHOWN = 6
 
@@ -56,7 +56,7 @@ def _verdict(judgement: Judgement) -> str:
 
 def _figures(label: Label, judgement: Judgement) -> list[tuple[str, str]]:
     """Claim, computed and how far apart; the readings of an open label; what is missing."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     claim = label.claims[0] if judgement.case is None else judgement.case.claim
     rows = [("Claimed", _claimed(label, claim))]
@@ -93,7 +93,7 @@ def _claimed(label: Label, claim: Claim) -> str:
 
 def _dose(dose: Dose) -> str:
     """'5 g in 100 L' or '1 teaspoon in 100 L'."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     if dose.spoon:
         amount = f"{figure(dose.spoons)} {dose.spoon}{'s' if dose.spoons != 1 else ''}"
@@ -111,7 +111,7 @@ def _head(judgement: Judgement) -> str:
 
 def _advice(label: Label, judgement: Judgement) -> str:
     """What to do with the label."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     chlorine = label.claims[0].effect.removes_chlorine
     if judgement.verdict == "cannot be judged":

@@ -9,15 +9,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from cli.answer import Answer
-from cli.label_file import CLAIMS, Written, by_line, written
-from cli.options import Reader
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.answer import Answer
+from tapwright.cli.label_file import CLAIMS, Written, by_line, written
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
-    from chemistry.dosing.label import Content, Label
-    from chemistry.dosing.label_case import Dose
-    from chemistry.dosing.label_claims import Claim
+    from tapwright.chemistry.dosing.label import Content, Label
+    from tapwright.chemistry.dosing.label_case import Dose
+    from tapwright.chemistry.dosing.label_claims import Claim
 
 _AMOUNT = re.compile(r"^(?P<substance>.+?)(?:\s+(?P<amount>[\d.,]+\s*(?:%|[a-zA-Zµ]+/[a-zA-Z]+)))?$")
 _PURITY = re.compile(r",\s*purity\s+(?P<purity>.+)$")
@@ -42,8 +42,8 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """The judgement on a label as an answer."""
-    from chemistry.dosing.label import judge
-    from chemistry.dosing.label_findings import assumptions_of, findings_of
+    from tapwright.chemistry.dosing.label import judge
+    from tapwright.chemistry.dosing.label_findings import assumptions_of, findings_of
 
     reader = Reader()
     label_written = _written(asked, reader)
@@ -56,7 +56,7 @@ def answer(asked: Asked) -> Answer:
     name = label_written.name or "without a name"
 
     def show(screen: Any) -> None:
-        from cli.label_page import show_label
+        from tapwright.cli.label_page import show_label
 
         show_label(screen, name, label, judgement, findings, assumed)
 
@@ -106,8 +106,8 @@ def _content_written(text: str) -> Mapping[str, str]:
 
 def _label(label: Written, reader: Reader) -> Label:
     """The label for the engine. Raises BadInput with every fault of it."""
-    from chemistry.dosing.label import Label
-    from chemistry.dosing.label_reading import density_of
+    from tapwright.chemistry.dosing.label import Label
+    from tapwright.chemistry.dosing.label_reading import density_of
 
     density = label.density
     density_kg_l = None if density is None else reader.tried(lambda: density_of(density, label.where("density")))
@@ -128,7 +128,7 @@ def _label(label: Written, reader: Reader) -> Label:
 
 def _claims(label: Written, reader: Reader) -> tuple[Claim, ...]:
     """Every way to read the claim."""
-    from chemistry.dosing.label_claims import CONTAINED, NEUTRALISED, RAISED, claims_of, contained, effect_of
+    from tapwright.chemistry.dosing.label_claims import CONTAINED, NEUTRALISED, RAISED, claims_of, contained, effect_of
 
     stated = [key for key in CLAIMS if key in label.claim]
     by = label.claim.get("by")
@@ -156,7 +156,7 @@ def _claims(label: Written, reader: Reader) -> tuple[Claim, ...]:
 
 def _contents(label: Written, reader: Reader) -> tuple[Content, ...]:
     """What the label says is in it."""
-    from chemistry.dosing.label_reading import content_of
+    from tapwright.chemistry.dosing.label_reading import content_of
 
     found = []
     for number, entry in enumerate(label.contents):
@@ -175,8 +175,8 @@ def _contents(label: Written, reader: Reader) -> tuple[Content, ...]:
 
 def _dose(label: Written, claims: Sequence[Claim], reader: Reader) -> tuple[Dose | None, tuple[str, ...]]:
     """The dose and the water it is for, or which of the two the label does not state."""
-    from chemistry.dosing.label_case import Dose
-    from chemistry.dosing.label_reading import dose_of
+    from tapwright.chemistry.dosing.label_case import Dose
+    from tapwright.chemistry.dosing.label_reading import dose_of
 
     wheres = label.where("dose"), label.where("in")
     # What one of them lacks must not hide what is wrong with the other.

@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from cli.answer import Answer
-from cli.options import Reader
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.answer import Answer
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.plan.late import Case, Late, Tote
+    from tapwright.chemistry.plan.late import Case, Late, Tote
 
 
 # What stands in a household file, and may not be given beside it.
@@ -50,9 +50,9 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """What to do now, as an answer."""
-    from chemistry.dosing.neutralise import ammonia_findings
-    from chemistry.findings import caution_notes
-    from chemistry.plan.late import late_findings
+    from tapwright.chemistry.dosing.neutralise import ammonia_findings
+    from tapwright.chemistry.findings import caution_notes
+    from tapwright.chemistry.plan.late import late_findings
 
     case = _of_file(asked) if asked.file is not None else _of_options(asked)
     made = case.at(case.minute)
@@ -64,7 +64,7 @@ def answer(asked: Asked) -> Answer:
     ]
 
     def show(screen: Console) -> None:
-        from cli.late_page import show_late
+        from tapwright.cli.late_page import show_late
 
         show_late(screen, case, made, found)
 
@@ -83,17 +83,17 @@ def _common(asked: Asked, reader: Reader) -> dict[str, Any]:
 
 
 def _tote(pair: tuple[float | None, float | None]) -> Tote | None:
-    from chemistry.plan.late import Tote
+    from tapwright.chemistry.plan.late import Tote
 
     tote_l, dosed_for_l = pair
     return None if tote_l is None or dosed_for_l is None else Tote(tote_l, dosed_for_l)
 
 
 def _of_options(asked: Asked) -> Case:
-    from chemistry import substances
-    from chemistry.change.filling import Filling
-    from chemistry.dosing.neutralise import ChlorineReadings, assumptions_of
-    from chemistry.plan.late import Bottle, Case
+    from tapwright.chemistry import substances
+    from tapwright.chemistry.change.filling import Filling
+    from tapwright.chemistry.dosing.neutralise import ChlorineReadings, assumptions_of
+    from tapwright.chemistry.plan.late import Bottle, Case
 
     needed = {
         "--start-volume": asked.start_volume,
@@ -147,9 +147,9 @@ def _of_options(asked: Asked) -> Case:
 
 def _of_file(asked: Asked) -> Case:
     """The tank, tap and cupboard of a household file, filled as its plan would; the share as given, else as planned."""
-    from chemistry.plan.forgotten import forgotten, how_it_fills, refill_without_plan
-    from chemistry.plan.planner import tank_named
-    from cli.household_file import load
+    from tapwright.chemistry.plan.forgotten import forgotten, how_it_fills, refill_without_plan
+    from tapwright.chemistry.plan.planner import tank_named
+    from tapwright.cli.household_file import load
 
     household = load(asked.file)  # type: ignore[arg-type]
     reader = Reader()
@@ -209,7 +209,7 @@ def _always(asked: Asked, common: dict[str, Any]) -> list[str]:
 
 
 def _result(case: Case, made: Late) -> dict[str, Any]:
-    from cli.late_words import advice
+    from tapwright.cli.late_words import advice
 
     breaks = made.breakthrough_minute
     return {

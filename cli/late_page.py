@@ -6,14 +6,14 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from cli import pages
-from cli.late_words import advice, ammonia_left, said
+from tapwright.cli import pages
+from tapwright.cli.late_words import advice, ammonia_left, said
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
-    from chemistry.plan.late import Case, Late
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.late import Case, Late
 
 _ROWS = 4
 
@@ -30,8 +30,8 @@ def show_late(screen: Console, case: Case, made: Late, found: Sequence[Finding])
 
 
 def _figures(screen: Console, case: Case, made: Late) -> None:
-    from chemistry import reference
-    from chemistry.units import figure
+    from tapwright.chemistry import reference
+    from tapwright.chemistry.units import figure
 
     acute = reference.value("limits", "chlorine_acute")
     end = f"{float(made.filling.minutes):.0f}"
@@ -71,8 +71,8 @@ def _figures(screen: Console, case: Case, made: Late) -> None:
 
 def _course(screen: Console, case: Case) -> None:
     """Chlorine and exposure at a few minutes of the filling."""
-    from chemistry.change.filling import concentration_mg_l, exposure_mg_min_l
-    from chemistry.units import figure
+    from tapwright.chemistry.change.filling import concentration_mg_l, exposure_mg_min_l
+    from tapwright.chemistry.units import figure
 
     filling = case.filling
     minutes = [float(filling.minutes) * row / _ROWS for row in range(1, _ROWS + 1)]

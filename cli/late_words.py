@@ -5,16 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from chemistry.plan.late import Amount, Case, Late
+    from tapwright.chemistry.plan.late import Amount, Case, Late
 
 _SHORT = 0.0005
 
 
 def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
     """What to do, in order; dose: to stand for the one computed, where minutes go on and what it covers changes."""
-    from chemistry import reference
-    from chemistry.plan.late import STOP_WATER
-    from chemistry.units import figure
+    from tapwright.chemistry import reference
+    from tapwright.chemistry.plan.late import STOP_WATER
+    from tapwright.chemistry.units import figure
 
     chloramine = case.chlorine.combined_mg_l() > 0
     contact = reference.value("practice", "contact_minutes_chloramine" if chloramine else "contact_minutes")
@@ -43,7 +43,7 @@ def advice(case: Case, made: Late, dose: str | None = None) -> list[str]:
 
 def ammonia_left(made: Late) -> str:
     """Ammonia once the tank is full, and what of it is un-ionised; empty where there is none."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     if made.ammonia_mg_n_l <= 0:
         return ""
@@ -66,7 +66,7 @@ def rounded_dose(amount: float) -> str:
     """Three digits, rounded up but for one part in two thousand."""
     from math import floor, log10
 
-    from chemistry.units import figure, rounded_up
+    from tapwright.chemistry.units import figure, rounded_up
 
     step = 10.0 ** (floor(log10(amount)) - 2) if amount > 0 else 1.0
     return figure(rounded_up(amount * (1 - _SHORT), step), 3)

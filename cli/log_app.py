@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.asking import AsJson, answered, option
+from tapwright.cli.asking import AsJson, answered, option
 
 log_app = typer.Typer(help="Keep a log: readings, changes, services, notes.", rich_markup_mode=None)
 
@@ -33,7 +33,7 @@ def add(
     as_json: AsJson = False,
 ) -> None:
     """Write down what was read, changed, serviced or seen."""
-    from cli.log_commands import Asked, add_answer
+    from tapwright.cli.log_commands import Asked, add_answer
 
     asked = Asked(file, tank, at, reading or (), change, dosed or (), service, note)
     answered(lambda: add_answer(asked), as_json)
@@ -49,7 +49,7 @@ def list_(
     as_json: AsJson = False,
 ) -> None:
     """Show the latest entries."""
-    from cli.log_commands import list_answer
+    from tapwright.cli.log_commands import list_answer
 
     answered(lambda: list_answer(file, tank, kind, last, undone=undone), as_json)
 
@@ -57,7 +57,7 @@ def list_(
 @log_app.command("import")
 def import_(file: HouseFile, sheet: Sheet, as_json: AsJson = False) -> None:
     """Take in a CSV file, all of it or nothing."""
-    from cli.log_commands import import_answer
+    from tapwright.cli.log_commands import import_answer
 
     answered(lambda: import_answer(file, sheet), as_json)
 
@@ -70,7 +70,7 @@ def export(
     as_json: AsJson = False,
 ) -> None:
     """Write the whole log to a CSV file."""
-    from cli.log_commands import export_answer
+    from tapwright.cli.log_commands import export_answer
 
     answered(lambda: export_answer(file, sheet, force=force), as_json)
 
@@ -82,7 +82,7 @@ def undo(
     as_json: AsJson = False,
 ) -> None:
     """Take back an entry; it is kept, and marked."""
-    from cli.log_commands import undo_answer
+    from tapwright.cli.log_commands import undo_answer
 
     answered(lambda: undo_answer(file, number), as_json)
 
@@ -90,7 +90,7 @@ def undo(
 @log_app.command()
 def check(file: HouseFile, as_json: AsJson = False) -> None:
     """Is the log whole, every entry of it readable, and this household's?"""
-    from cli.log_care import check_answer
+    from tapwright.cli.log_care import check_answer
 
     answered(lambda: check_answer(file), as_json)
 
@@ -102,7 +102,7 @@ def backup(
     as_json: AsJson = False,
 ) -> None:
     """Write the whole log to one new file, and read it back."""
-    from cli.log_care import backup_answer
+    from tapwright.cli.log_care import backup_answer
 
     answered(lambda: backup_answer(file, copy), as_json)
 
@@ -110,6 +110,6 @@ def backup(
 @log_app.command()
 def adopt(file: HouseFile, as_json: AsJson = False) -> None:
     """Say that the log is this household's, though every tank has a new name."""
-    from cli.log_care import adopt_answer
+    from tapwright.cli.log_care import adopt_answer
 
     answered(lambda: adopt_answer(file), as_json)

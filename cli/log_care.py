@@ -9,21 +9,21 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput
-from cli import pages
-from cli.answer import Answer
-from cli.files.kinds import LOGBOOK
-from cli.files.writing import placed
-from cli.household_log import backup_findings, shown_time, tanks_of
-from cli.log_commands import now
-from cli.log_entries import Entry, faults_of, said
-from cli.log_reading import copied
-from cli.logbook import SELECT, Logbook, path_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli import pages
+from tapwright.cli.answer import Answer
+from tapwright.cli.files.kinds import LOGBOOK
+from tapwright.cli.files.writing import placed
+from tapwright.cli.household_log import backup_findings, shown_time, tanks_of
+from tapwright.cli.log_commands import now
+from tapwright.cli.log_entries import Entry, faults_of, said
+from tapwright.cli.log_reading import copied
+from tapwright.cli.logbook import SELECT, Logbook, path_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
 _MOST_SHOWN = 5  # faults of one sort
 
@@ -74,7 +74,7 @@ def _damage(path: Path) -> list[str]:
 
 
 def _damaged(damage: Sequence[str]) -> list[Finding]:
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
     if not damage:
         return []
@@ -87,7 +87,7 @@ def _damaged(damage: Sequence[str]) -> list[Finding]:
 
 def _missing(entries: Sequence[Entry], last: int) -> list[Finding]:
     """Numbers that were given and are no longer there: nothing here ever takes an entry out."""
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
     there = {entry.number for entry in entries}
     count = last - len(there)
@@ -103,7 +103,7 @@ def _missing(entries: Sequence[Entry], last: int) -> list[Finding]:
 
 def _unsound(entries: Sequence[Entry]) -> list[Finding]:
     """Entries that say what none of ours can say."""
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
     today = now()
     faults = [
@@ -121,7 +121,7 @@ def _unsound(entries: Sequence[Entry]) -> list[Finding]:
 
 def _misfits(known: Sequence[str], file: Path) -> list[Finding]:
     """Tanks that the log knows and the household file has not, or that the log is another's altogether."""
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
     try:
         tanks = tanks_of(file)

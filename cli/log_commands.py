@@ -12,15 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
-from chemistry.errors import BadInput, Fault
-from chemistry.words import quoted
-from cli import log_csv, pages
-from cli.answer import Answer
-from cli.household_log import backup_findings, known_tank, refuse_anothers, shown_time, tanks_of
-from cli.log_entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
-from cli.logbook import Logbook, path_of
-from cli.options import Reader
-from cli.visible import visible
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.words import quoted
+from tapwright.cli import log_csv, pages
+from tapwright.cli.answer import Answer
+from tapwright.cli.household_log import backup_findings, known_tank, refuse_anothers, shown_time, tanks_of
+from tapwright.cli.log_entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
+from tapwright.cli.logbook import Logbook, path_of
+from tapwright.cli.options import Reader
+from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -150,8 +150,8 @@ def _number(text: str, where: str) -> float:
 
 def _change(text: str, dosed: Sequence[str], blank: Entry) -> Entry:
     """'40%' or '230 L', with what was dosed."""
-    from chemistry.allowed import amount_of, read_within
-    from chemistry.units import kind_of
+    from tapwright.chemistry.allowed import amount_of, read_within
+    from tapwright.chemistry.units import kind_of
 
     kind = kind_of(text)
     if kind not in ("share", "volume"):
@@ -183,7 +183,7 @@ def _option_of(entry: Entry) -> Any:
 
 def _beyond(entry: Entry, where: Callable[[str], str]) -> list[Fault]:
     """What a household file would not take: a log may hold it from elsewhere, but nobody reads it off a test today."""
-    from chemistry.allowed import read_within
+    from tapwright.chemistry.allowed import read_within
 
     reader = Reader()
     figures = {field: getattr(entry, field) for field in ("value", "below", "above")}

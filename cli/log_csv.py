@@ -11,11 +11,11 @@ from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
-from chemistry.errors import BadInput, Fault
-from chemistry.words import nearest, quoted
-from cli.files.kinds import LOG_CSV
-from cli.files.writing import write_new
-from cli.log_entries import Entry, faults_of, moment
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.words import nearest, quoted
+from tapwright.cli.files.kinds import LOG_CSV
+from tapwright.cli.files.writing import write_new
+from tapwright.cli.log_entries import Entry, faults_of, moment
 
 # Every field but the two that each logbook sets for itself.
 COLUMNS = tuple(field for field in Entry._fields if field not in ("number", "at_s"))

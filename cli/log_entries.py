@@ -9,8 +9,8 @@ from functools import cache
 from typing import NamedTuple
 from unicodedata import category
 
-from chemistry.errors import BadInput, Fault
-from chemistry.words import quoted, told
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.words import quoted, told
 
 KINDS = ("reading", "change", "service", "note")
 PARTS = ("filter", "substrate", "parts")
@@ -177,7 +177,7 @@ _CHECKS: Mapping[str, Callable[[Entry, Callable[[str], str]], list[Fault]]] = {
 
 
 def _shown(kind: str) -> str:
-    from chemistry.units import KINDS as UNITS
+    from tapwright.chemistry.units import KINDS as UNITS
 
     return UNITS[kind].shown if kind in UNITS else "pH"
 
@@ -187,7 +187,7 @@ def canonical_of(quantity: str, unit: str | None, figure: str = "100") -> Callab
 
     Raises BadInput, showing `figure`, for a unit of another kind or none.
     """
-    from chemistry.units import read
+    from tapwright.chemistry.units import read
 
     try:
         return _line(quantity, unit)
@@ -200,7 +200,7 @@ def canonical_of(quantity: str, unit: str | None, figure: str = "100") -> Callab
 @cache
 def _line(quantity: str, unit: str | None) -> Callable[[float], float]:
     """The same, found once: every unit here is a factor and an offset."""
-    from chemistry.units import read
+    from tapwright.chemistry.units import read
 
     kind, _ = QUANTITIES[quantity]
     if kind == "ph":

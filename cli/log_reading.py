@@ -9,7 +9,7 @@ from pathlib import Path
 from shutil import copyfile
 from tempfile import TemporaryDirectory
 
-from cli.files.kinds import DATABASE
+from tapwright.cli.files.kinds import DATABASE
 
 _MARKED = 20  # bytes of the head up to the one that says how it is read: 1 without, 2 with a write-ahead journal
 # What SQLite says where it may not write, or not make what it keeps beside the database.

@@ -17,11 +17,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from chemistry.errors import BadInput
-from cli.files.kinds import LOGBOOK
-from cli.files.writing import placed
-from cli.log_entries import Entry
-from cli.log_reading import copied, left_behind, may_not_write
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.files.kinds import LOGBOOK
+from tapwright.cli.files.writing import placed
+from tapwright.cli.log_entries import Entry
+from tapwright.cli.log_reading import copied, left_behind, may_not_write
 
 _APPLICATION_ID = 0x74617077  # "tapw": tells this database from any other
 _PATIENCE_S = 30.0

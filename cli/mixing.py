@@ -8,21 +8,21 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted
-from cli import pages, water_sources
-from cli.answer import Answer
-from cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words
-from cli.options import Reader
-from cli.water_words import water_in_words
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
+from tapwright.cli import pages, water_sources
+from tapwright.cli.answer import Answer
+from tapwright.cli.describing import ammonia_of, assumed_of_air, doubts_of, give_or_take, ions_mmol_l, words
+from tapwright.cli.options import Reader
+from tapwright.cli.water_words import water_in_words
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.plan.household import Household
-    from chemistry.water.composition import Water
-    from chemistry.water.mixing import Mixture
-    from cli.water_sources import Source
+    from tapwright.chemistry.plan.household import Household
+    from tapwright.chemistry.water.composition import Water
+    from tapwright.chemistry.water.mixing import Mixture
+    from tapwright.cli.water_sources import Source
 
 _PART = re.compile(r"\s*(.+?)\s+of\s+(.+?)\s*$")
 _EXAMPLE = "Write '60 L of tap', or '60 L of hardness 4 dGH, alkalinity 3 dKH, ph 7.6, temperature 12 degC'."
@@ -30,7 +30,7 @@ _EXAMPLE = "Write '60 L of tap', or '60 L of hardness 4 dGH, alkalinity 3 dKH, p
 
 def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
     """The mixture of the parts as an answer."""
-    from chemistry.water.mixing import mixture
+    from tapwright.chemistry.water.mixing import mixture
 
     if len(parts) < 2:
         raise BadInput.of("--part", "one water is no mixture; two or more are wanted.", _EXAMPLE)
@@ -71,7 +71,7 @@ def _made_of(sources: Sequence[Source], volumes_l: Sequence[float]) -> tuple[tup
 
 def _part(text: str, number: int, household: Household | None) -> tuple[Source, float]:
     """One part: a volume, and a water by name or by its readings."""
-    from chemistry.allowed import read_within
+    from tapwright.chemistry.allowed import read_within
 
     where = f"--part {number}"
     match = _PART.match(text)
@@ -106,7 +106,7 @@ def _result(mixed: Mixture, spread: float | None) -> dict[str, Any]:
 
 
 def _figures(mixed: Mixture, sources: Sequence[Source], volumes_l: Sequence[float], sure: str) -> list[tuple[str, str]]:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     water, once, rest = mixed.water, mixed.at_once, mixed.aerated
     parts = " and ".join(f"{figure(v, 4)} L of {source.name}" for source, v in zip(sources, volumes_l, strict=True))

@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
-from chemistry.words import quoted
-from cli import pages
-from cli.answer import Answer
-from cli.options import Reader
+from tapwright.chemistry.words import quoted
+from tapwright.cli import pages
+from tapwright.cli.answer import Answer
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.neutralise import ChlorineReadings, LabelDose, Neutralisation
-    from chemistry.findings import Finding
-    from chemistry.substances import Agent
-    from chemistry.water.equilibrium import Equilibrium
-    from cli.water_sources import Source
+    from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose, Neutralisation
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.substances import Agent
+    from tapwright.chemistry.water.equilibrium import Equilibrium
+    from tapwright.cli.water_sources import Source
 
 
 _ADVICE = "Less of this water at once brings less; feed little and test daily."
@@ -50,9 +50,9 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """The dose for a volume of tap water as an answer."""
-    from chemistry import substances
-    from chemistry.dosing import neutralise as engine
-    from chemistry.water.equilibrium import most_alkaline
+    from tapwright.chemistry import substances
+    from tapwright.chemistry.dosing import neutralise as engine
+    from tapwright.chemistry.water.equilibrium import most_alkaline
 
     reader = Reader()
     volume_l = reader.needed(asked.volume, "volume", "--volume")
@@ -132,8 +132,8 @@ class Treated:
 
     def findings(self) -> list[Finding]:
         """A caution where the dose takes the pH below what fish stand."""
-        from chemistry import reference
-        from chemistry.findings import Finding
+        from tapwright.chemistry import reference
+        from tapwright.chemistry.findings import Finding
 
         lowest = min(float((self.at_once or self.aerated).ph), float(self.aerated.ph))
         least = reference.value("limits", "lowest_ph")
@@ -163,7 +163,7 @@ class Treated:
 
 def _tap(asked: Asked) -> Source | None:
     """The tap water by its readings; None where none is given."""
-    from cli.water_sources import of_readings
+    from tapwright.cli.water_sources import of_readings
 
     given = (asked.tap_hardness, asked.tap_alkalinity, asked.tap_ph, asked.tap_temperature)
     if given == (None, None, None, None):
@@ -190,10 +190,10 @@ def _treated(
     """What the dose makes of the tap water."""
     from dataclasses import replace
 
-    from chemistry.dosing.neutralise import treated
-    from chemistry.water.equilibrium import at_air, closed, equilibrium_of
-    from chemistry.water.spread import closed_ph_spread
-    from cli.describing import assumed_of_air
+    from tapwright.chemistry.dosing.neutralise import treated
+    from tapwright.chemistry.water.equilibrium import at_air, closed, equilibrium_of
+    from tapwright.chemistry.water.spread import closed_ph_spread
+    from tapwright.cli.describing import assumed_of_air
 
     water = replace(
         closed(tap.water),
@@ -214,7 +214,7 @@ def _treated(
 
 def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | None:
     """Grams that are meant to go in, from grams or from millilitres of the solution."""
-    from chemistry.units import kind_of
+    from tapwright.chemistry.units import kind_of
 
     if asked.dose is None or kind_of(asked.dose) != "volume":
         return reader.quantity(asked.dose, "mass, or none", "--dose")
@@ -228,8 +228,8 @@ def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | 
 
 def _label(asked: Asked, reader: Reader) -> LabelDose | None:
     """The label's own figure, where all three parts of it are given."""
-    from chemistry.allowed import amount_of
-    from chemistry.dosing.neutralise import LabelDose
+    from tapwright.chemistry.allowed import amount_of
+    from tapwright.chemistry.dosing.neutralise import LabelDose
 
     amount = asked.label_amount
     parts = (amount, asked.label_volume, asked.label_chlorine)
@@ -246,7 +246,7 @@ def _label(asked: Asked, reader: Reader) -> LabelDose | None:
 
 
 def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | None, left: Treated | None) -> None:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     rows = []
     needed = []
@@ -280,7 +280,7 @@ def _show(screen: Console, dose: Neutralisation, agent: Agent, given_g: float | 
 
 def _ph(left: Treated) -> str:
     """pH of the treated water, now and in air."""
-    from cli.describing import give_or_take
+    from tapwright.cli.describing import give_or_take
 
     rest = f"{left.aerated.ph:.1f} at rest with outdoor air"
     once = left.at_once
@@ -291,7 +291,7 @@ def _ph(left: Treated) -> str:
 
 
 def _left(dose: Neutralisation) -> str:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     chlorine = f"{figure(dose.chlorine_left_mg_l, 2)} mg/L of chlorine"
     ammonia = f"{figure(dose.ammonia_mg_n_l, 2)} mg/L N of ammonia"

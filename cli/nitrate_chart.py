@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cli.files.kinds import CHART
-from cli.files.writing import write_new
+from tapwright.cli.files.kinds import CHART
+from tapwright.cli.files.writing import write_new
 
 if TYPE_CHECKING:
-    from chemistry.plan.outlook import Range
+    from tapwright.chemistry.plan.outlook import Range
 
 Steps = Sequence[tuple[float, "Range", "Range"]]
 

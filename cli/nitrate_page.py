@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cli import pages
-from cli.visible import visible
+from tapwright.cli import pages
+from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
-    from chemistry.plan.outlook import Outlook, Range
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.outlook import Outlook, Range
 
 _BAR = 40  # characters of the chart
 
@@ -36,13 +36,13 @@ def show_outlook(
 
 
 def _said(of: Range, digits: int = 2) -> str:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     return f"{figure(of.median, digits)} ({figure(of.low, digits)} to {figure(of.high, digits)})"
 
 
 def _in_short(screen: Console, outlook: Outlook) -> None:
-    from chemistry.units import figure, from_canonical
+    from tapwright.chemistry.units import figure, from_canonical
 
     kept, rate = outlook.regime, outlook.rate_mg_l_day
     ceiling = outlook.tank.nitrate_ceiling_mg_l
@@ -79,7 +79,7 @@ def _coming(outlook: Outlook) -> str:
 
 def _within(outlook: Outlook) -> str:
     """How long until peak and trough are near what they settle at."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     changes = outlook.changes_to_settle
     if changes == 0:
@@ -124,8 +124,8 @@ def _table(screen: Console, outlook: Outlook) -> None:
 
 def _alkalinity(screen: Console, outlook: Outlook) -> None:
     """What the nitrate made takes of the alkalinity, and how to make up for it."""
-    from chemistry.units import figure
-    from chemistry.water.composition import dgh_per_mmol
+    from tapwright.chemistry.units import figure
+    from tapwright.chemistry.water.composition import dgh_per_mmol
 
     least, most = (loss * dgh_per_mmol() / 2 for loss in outlook.loss_meq_l_day)
     grams = outlook.bicarbonate_g

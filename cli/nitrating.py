@@ -8,18 +8,18 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from cli.answer import Answer
-from cli.log_commands import now as clock
-from cli.log_entries import CHARTS, Entry, canonical_of, moment
-from cli.options import Reader
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.answer import Answer
+from tapwright.cli.log_commands import now as clock
+from tapwright.cli.log_entries import CHARTS, Entry, canonical_of, moment
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.change.production import Change, Reading
-    from chemistry.findings import Finding
-    from chemistry.plan.outlook import Outlook
+    from tapwright.chemistry.change.production import Change, Reading
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.outlook import Outlook
 
 _DAY_S = 86400.0
 
@@ -41,9 +41,9 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """Rate, schedule and outlook as an answer."""
-    from chemistry.plan.outlook import outlook_of
-    from chemistry.plan.planner import tank_named
-    from cli.household_file import load
+    from tapwright.chemistry.plan.outlook import outlook_of
+    from tapwright.chemistry.plan.planner import tank_named
+    from tapwright.cli.household_file import load
 
     household = load(asked.file)
     tank = tank_named(household, asked.tank)
@@ -62,7 +62,7 @@ def answer(asked: Asked) -> Answer:
     chart = _chart(asked.chart, outlook, force=asked.force)
 
     def show(screen: Console) -> None:
-        from cli.nitrate_page import show_outlook
+        from tapwright.cli.nitrate_page import show_outlook
 
         show_outlook(screen, outlook, found, assumed, chart)
 
@@ -78,8 +78,8 @@ def _seconds(reader: Reader, text: str, option: str) -> float:
 
 def standing(file: Path, tank_name: str) -> list[Entry]:
     """The log's entries of a tank that nobody took back. Raises BadInput where there is no log, or another household's."""
-    from cli.household_log import refuse_anothers, tanks_of
-    from cli.logbook import Logbook, path_of
+    from tapwright.cli.household_log import refuse_anothers, tanks_of
+    from tapwright.cli.logbook import Logbook, path_of
 
     with Logbook(path_of(file), create=False, reading=True) as book:
         refuse_anothers(book, file, tanks_of(file))
@@ -91,8 +91,8 @@ def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at
 
     Raises BadInput for entries later than `at`: time would run backwards.
     """
-    from chemistry import reference
-    from chemistry.change.production import Change, Reading, chart_reading
+    from tapwright.chemistry import reference
+    from tapwright.chemistry.change.production import Change, Reading, chart_reading
 
     if since_s is None:
         since_s = at_s - reference.value("practice", "nitrate_log_days") * _DAY_S
@@ -120,7 +120,7 @@ def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at
 
 def _findings(outlook: Outlook) -> list[Finding]:
     """What a keeper must know: a ceiling not held, and a rate hardly known."""
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
     ceiling, kept, found = outlook.tank.nitrate_ceiling_mg_l, outlook.regime, []
     if not kept.holds:
@@ -163,7 +163,7 @@ def _findings(outlook: Outlook) -> list[Finding]:
 
 
 def _assumptions(outlook: Outlook, since_s: float | None) -> list[str]:
-    from chemistry import reference
+    from tapwright.chemistry import reference
 
     days = reference.value("practice", "nitrate_log_days")
     looked = "from --since on" if since_s is not None else f"of the last {days:.0f} days"
@@ -179,14 +179,14 @@ def _chart(path: Path | None, outlook: Outlook, *, force: bool) -> Path | None:
     """Write the outlook as a picture where one is asked for."""
     if path is None:
         return None
-    from cli.nitrate_chart import written
+    from tapwright.cli.nitrate_chart import written
 
     written(path, outlook.steps, outlook.tank.nitrate_ceiling_mg_l, outlook.tank.name, force=force)
     return path
 
 
 def _result(outlook: Outlook) -> dict[str, Any]:
-    from chemistry.units import from_canonical
+    from tapwright.chemistry.units import from_canonical
 
     kept = outlook.regime
     least, most = outlook.loss_meq_l_day

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from math import isnan
 from typing import Any, TypeVar
 
-from chemistry.errors import BadInput, Fault
-from chemistry.words import quoted
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.words import quoted
 
 Found = TypeVar("Found")
 
@@ -24,7 +24,7 @@ class Reader:
 
     def quantity(self, text: str | None, quantity: str, option: str) -> float | None:
         """A quantity of a name in `chemistry.allowed`, in the canonical unit of its kind; None stays None."""
-        from chemistry.allowed import read_within
+        from tapwright.chemistry.allowed import read_within
 
         return None if text is None else self._try(lambda: read_within(text, quantity, option))
 
@@ -35,7 +35,7 @@ class Reader:
 
     def number(self, text: str | None, number: str, option: str) -> float | None:
         """A bare number of a name in `chemistry.allowed`; None stays None."""
-        from chemistry.allowed import NUMBERS
+        from tapwright.chemistry.allowed import NUMBERS
 
         if text is None:
             return None

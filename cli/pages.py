@@ -6,12 +6,12 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from cli.visible import visible
+from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
+    from tapwright.chemistry.findings import Finding
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=[a-zA-Z°µ%])")
 # Below this a saturation index says that an ion is missing altogether.

@@ -7,19 +7,19 @@ from itertools import groupby
 from textwrap import shorten
 from typing import TYPE_CHECKING
 
-from cli import pages
-from cli.plan_clocks import minutes_row
-from cli.plan_figures import time_of
-from cli.plan_page import no_salts
+from tapwright.cli import pages
+from tapwright.cli.plan_clocks import minutes_row
+from tapwright.cli.plan_figures import time_of
+from tapwright.cli.plan_page import no_salts
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.change.pumping import Minutes
-    from chemistry.findings import Finding
-    from chemistry.plan.figures import Figures
-    from chemistry.plan.planner import Plan
-    from chemistry.plan.sheet import Step
+    from tapwright.chemistry.change.pumping import Minutes
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.figures import Figures
+    from tapwright.chemistry.plan.planner import Plan
+    from tapwright.chemistry.plan.sheet import Step
 
 _CLAUSE_ENDS = re.compile(r"[.:;,](?= |$)")
 _CUT = " ..."
@@ -33,7 +33,7 @@ _TICKED_EACH = ("_neutralise", "_air")
 
 def show_brief(screen: Console, made: Plan, start_minute: int | None) -> None:
     """Print the card; start_minute of the day turns elapsed times into clock times."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     figures = made.figures
     totes, many = figures.totes, figures.totes.count > 1
@@ -81,7 +81,7 @@ def in_a_line(text: str, width: int) -> str:
 
 def _doses(screen: Console, figures: Figures) -> None:
     """What goes into one tote, the neutraliser where nobody overlooks it."""
-    from chemistry.plan.tote_steps import cups
+    from tapwright.chemistry.plan.tote_steps import cups
 
     doses = [f"{amount} of {name}" for name, amount in cups(figures)]
     rows = []
@@ -106,7 +106,7 @@ def _totes(screen: Console, figures: Figures) -> None:
 
 
 def _cells(figures: Figures, number: int) -> list[str]:
-    from chemistry.plan.tote_steps import marks_in_tote
+    from tapwright.chemistry.plan.tote_steps import marks_in_tote
 
     blend = figures.heat.blends[number - 1]
     wait = [f"{figures.hot_waits_min[number - 1]:.0f} min"] if any(figures.hot_waits_min) else []
@@ -123,7 +123,7 @@ def _named(numbers: list[int], count: int) -> str:
 
 def _minutes(screen: Console, made: Plan, start_minute: int | None) -> None:
     """The marks on the glass, and when the level is at them."""
-    from chemistry.plan.sheet import centimetres
+    from tapwright.chemistry.plan.sheet import centimetres
 
     figures, at = made.figures, {step.id: step for step in made.steps}
     count = figures.totes.count
@@ -138,7 +138,7 @@ def _minutes(screen: Console, made: Plan, start_minute: int | None) -> None:
 
 def _row(name: str, step: Step, minutes: Minutes, mark: str, start_minute: int | None) -> list[str]:
     """A flow that the step starts, with the mark it runs to."""
-    from chemistry.plan.sheet import be_there_minute
+    from tapwright.chemistry.plan.sheet import be_there_minute
 
     minute = be_there_minute(minutes.early)
     there = f"from min {minute}" if minute else "all along"

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from cli import pages
+from tapwright.cli import pages
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.change.pumping import Minutes
-    from chemistry.plan.figures import Figures
+    from tapwright.chemistry.change.pumping import Minutes
+    from tapwright.chemistry.plan.figures import Figures
 
 _EVENTS = {
     "heater dry": "At the heaters",

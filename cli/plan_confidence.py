@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from cli import pages
+from tapwright.cli import pages
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.plan.confidence import Confidence, Range
+    from tapwright.chemistry.plan.confidence import Confidence, Range
 
 _SAID = 0.005  # a chance below it rounds to nothing
 _PART = 0.01  # of the doubt, below which a reading is not worth naming

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from chemistry import reference
+from tapwright.chemistry import reference
 
 if TYPE_CHECKING:
-    from chemistry.plan.figures import Figures, State
-    from chemistry.plan.planner import Plan
-    from chemistry.water.composition import Water
+    from tapwright.chemistry.plan.figures import Figures, State
+    from tapwright.chemistry.plan.planner import Plan
+    from tapwright.chemistry.water.composition import Water
 
 
 def waters_of(figures: Figures) -> Mapping[str, dict[str, float | None]]:

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from chemistry import reference
-from cli import pages
-from cli.plan_clocks import show_clocks
-from cli.plan_confidence import show_confidence
-from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
+from tapwright.chemistry import reference
+from tapwright.cli import pages
+from tapwright.cli.plan_clocks import show_clocks
+from tapwright.cli.plan_confidence import show_confidence
+from tapwright.cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.plan.confidence import Confidence
-    from chemistry.plan.figures import Figures
-    from chemistry.plan.planner import Plan
+    from tapwright.chemistry.plan.confidence import Confidence
+    from tapwright.chemistry.plan.figures import Figures
+    from tapwright.chemistry.plan.planner import Plan
 
 _WATERS = {"tap": "Tap", "refill": "Refill", "tank_before": "Tank now", "tank_after": "Tank after"}
 _FIGURES = (
@@ -61,7 +61,7 @@ def show_plan(
 
 
 def _in_short(screen: Console, made: Plan) -> None:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     figures = made.figures
     totes, blend, low_cm = figures.totes, figures.blend, 100 * figures.low_level_m
@@ -102,8 +102,8 @@ def no_salts(figures: Figures) -> str:
 
 
 def _neutraliser(figures: Figures) -> str:
-    from chemistry.plan.tote_steps import neutraliser_amount, neutraliser_name
-    from chemistry.units import figure
+    from tapwright.chemistry.plan.tote_steps import neutraliser_amount, neutraliser_name
+    from tapwright.chemistry.units import figure
 
     chosen = figures.neutraliser
     if chosen is None:
@@ -121,7 +121,7 @@ def _amount(in_all: str, each: str, name: str, totes: int) -> str:
 
 def _why(screen: Console, figures: Figures) -> None:
     """Why this share, and what ten points less or more would do to nitrate."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     tank, tap = figures.tank, figures.waters.tap
     pages.heading(screen, f"Why {figure(100 * figures.change_share)}%")

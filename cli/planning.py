@@ -8,16 +8,16 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted, told
-from cli.answer import Answer, plain
-from cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted, told
+from tapwright.cli.answer import Answer, plain
+from tapwright.cli.plan_figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
-    from chemistry.plan.confidence import Confidence
-    from chemistry.plan.figures import Jobs, NeutraliserDose
-    from chemistry.plan.household import Tank
-    from chemistry.plan.planner import Plan
+    from tapwright.chemistry.plan.confidence import Confidence
+    from tapwright.chemistry.plan.figures import Jobs, NeutraliserDose
+    from tapwright.chemistry.plan.household import Tank
+    from tapwright.chemistry.plan.planner import Plan
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
 
@@ -46,9 +46,9 @@ class Planned:
 
 def planned(asked: Asked) -> Planned:
     """The plan that was asked for; by the calendar of this machine unless a day is given."""
-    from chemistry.allowed import read_within
-    from chemistry.plan.planner import plan, tank_named
-    from cli.household_file import load
+    from tapwright.chemistry.allowed import read_within
+    from tapwright.chemistry.plan.planner import plan, tank_named
+    from tapwright.cli.household_file import load
 
     household = load(asked.file)
     share = None if asked.change is None else read_within(asked.change, "change", "--change")
@@ -69,8 +69,8 @@ def answer(asked: Asked, *, confident: bool, brief: bool) -> Answer:
     sure, assumed = _sure(made) if confident else (None, made.assumptions)
 
     def show(screen: Any) -> None:
-        from cli.plan_brief import show_brief
-        from cli.plan_page import show_plan
+        from tapwright.cli.plan_brief import show_brief
+        from tapwright.cli.plan_page import show_plan
 
         if brief:
             show_brief(screen, made, start_minute)
@@ -83,7 +83,7 @@ def answer(asked: Asked, *, confident: bool, brief: bool) -> Answer:
 
 def _sure(made: Plan) -> tuple[Confidence, tuple[str, ...]]:
     """How sure the plan is, and what that takes for granted."""
-    from chemistry.plan.confidence import confidence
+    from tapwright.chemistry.plan.confidence import confidence
 
     found = confidence(made.figures)
     notes = [
@@ -113,7 +113,7 @@ def _day(text: str | None) -> date:
 
 def _jobs(tank: Tank, day: date, clean_substrate: bool, service_filter: bool) -> Jobs:
     """The day's other jobs, and the days since they were last done."""
-    from chemistry.plan.figures import Jobs
+    from tapwright.chemistry.plan.figures import Jobs
 
     def days_since(last: date | None, key: str) -> int | None:
         if not (clean_substrate or service_filter):

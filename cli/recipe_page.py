@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from cli import pages
+from tapwright.cli import pages
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.bands import Standing
-    from chemistry.dosing.premix import Saturation
-    from cli.recipes import Made
+    from tapwright.chemistry.dosing.bands import Standing
+    from tapwright.chemistry.dosing.premix import Saturation
+    from tapwright.cli.recipes import Made
 
 
 def result(made: Made) -> dict[str, Any]:
     """Every figure of the recipe."""
-    from cli.describing import ions_mmol_l
+    from tapwright.cli.describing import ions_mmol_l
 
     recipe, once, rest = made.recipe, made.at_once, made.aerated
     steps = recipe.steps or {}
@@ -57,8 +57,8 @@ def result(made: Made) -> dict[str, Any]:
 
 def show(screen: Console, made: Made) -> None:
     """The page of one recipe."""
-    from chemistry.dosing.pouring import pouring
-    from chemistry.units import figure
+    from tapwright.chemistry.dosing.pouring import pouring
+    from tapwright.chemistry.units import figure
 
     wish = made.wish
     totes = f", in {wish.parts} totes" if wish.parts > 1 else ""
@@ -85,7 +85,7 @@ def show(screen: Console, made: Made) -> None:
 
 def _amounts(made: Made) -> list[tuple[str, str]]:
     """What goes in: the whole, and each tote's part where there are several."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     recipe, parts = made.recipe, made.wish.parts
     rows: list[tuple[str, str]] = []
@@ -116,7 +116,7 @@ def _spoons(count: int, spoon: str | None) -> str:
 
 
 def _row(at: Standing) -> tuple[str, str, str, str]:
-    from chemistry.water.target import measures
+    from tapwright.chemistry.water.target import measures
 
     measure = measures()[at.band]
     name = f"{measure.words[:1].upper()}{measure.words[1:]}" + (f", {measure.unit}" if measure.unit else "")
@@ -127,15 +127,15 @@ def _row(at: Standing) -> tuple[str, str, str, str]:
 
 
 def _number(value: float) -> str:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     return "-" if value in (float("inf"), -float("inf")) else figure(value, 4)
 
 
 def _course(made: Made) -> str:
     """pH at once and in air, and what drives the difference."""
-    from chemistry.units import figure
-    from cli.describing import give_or_take
+    from tapwright.chemistry.units import figure
+    from tapwright.cli.describing import give_or_take
 
     once, rest = made.at_once, made.aerated
     air = f"{rest.ph:.2f} after hours in the room's air ({rest.co2_times_air:.1f} times outdoor CO2)"
@@ -161,8 +161,8 @@ def _saturation(place: Saturation) -> str:
 
 def _sure(made: Made) -> list[str]:
     """The spread of hardness and alkalinity, and what makes it."""
-    from chemistry.units import figure
-    from chemistry.water.target import measures
+    from tapwright.chemistry.units import figure
+    from tapwright.chemistry.water.target import measures
 
     lines = []
     for band, spread in made.spread.items():

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted
-from cli.options import Reader
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
-    from chemistry.dosing.cupboard import Deionised, Stocked
-    from chemistry.plan.household import Household, Tank
-    from chemistry.water.target import Band, Target
+    from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
+    from tapwright.chemistry.plan.household import Household, Tank
+    from tapwright.chemistry.water.target import Band, Target
 
 # What a band may be of: its field in chemistry.water.target.Target, and its kind of unit; a bare number has none.
 BANDS: Mapping[str, tuple[str, str]] = {
@@ -63,7 +63,7 @@ def volume_of(text: str, reader: Reader) -> float:
 
 def tank_of(name: str | None, household: Household | None) -> Tank | None:
     """The tank of that name in the household file; None where none is named."""
-    from chemistry.plan.planner import tank_named
+    from tapwright.chemistry.plan.planner import tank_named
 
     if name is None:
         return None
@@ -76,7 +76,7 @@ def target_of(
     lake: str | None, every_ion: bool, tank: Tank | None, bands: Sequence[str], reader: Reader, option: str = "--band"
 ) -> Target | None:
     """The bands of a lake or of a tank, with those of `--band` in place of its own or on top; None: refused already."""
-    from chemistry.water.target import ANY, Target, lake_target
+    from tapwright.chemistry.water.target import ANY, Target, lake_target
 
     base: Target | None
     if lake is not None and tank is not None:
@@ -104,7 +104,7 @@ def target_of(
 
 def _band(text: str, where: str) -> tuple[str, Band]:
     """'hardness 8 to 12 dGH' as the field of a target and its band."""
-    from chemistry.water.target import Band
+    from tapwright.chemistry.water.target import Band
 
     folded = " ".join(text.split())
     name = next((name for name in sorted(BANDS, key=len, reverse=True) if folded.lower().startswith(f"{name} ")), None)
@@ -125,16 +125,16 @@ def _band(text: str, where: str) -> tuple[str, Band]:
 
 
 def _unit(text: str) -> str:
-    from chemistry.units import unit_of
+    from tapwright.chemistry.units import unit_of
 
     return unit_of(text)
 
 
 def _end(name: str, text: str, where: str) -> float:
     """One end of a band in the canonical unit of its field."""
-    from chemistry.allowed import read_within
-    from chemistry.substances import molar_mass
-    from chemistry.water.composition import ION_SYMBOLS
+    from tapwright.chemistry.allowed import read_within
+    from tapwright.chemistry.substances import molar_mass
+    from tapwright.chemistry.water.composition import ION_SYMBOLS
 
     if name in _BARE:
         reader = Reader()
@@ -186,7 +186,7 @@ def _measured(
 
 def _offered(asked: Asked, reader: Reader) -> Deionised | None:
     """Deionised water at hand."""
-    from chemistry.dosing.cupboard import Deionised
+    from tapwright.chemistry.dosing.cupboard import Deionised
 
     price = reader.number(asked.deionised_price, "price of a litre", "--deionised-price")
     if asked.deionised is None:
@@ -198,8 +198,8 @@ def _offered(asked: Asked, reader: Reader) -> Deionised | None:
 
 def _spooned(item: Stocked, spoon: str) -> tuple[Stocked, str]:
     """The salt measured in level spoons, and what that is taken to hold."""
-    from chemistry.dosing.spoons import level_spoon_g
-    from chemistry.units import figure
+    from tapwright.chemistry.dosing.spoons import level_spoon_g
+    from tapwright.chemistry.units import figure
 
     low_g, middle_g, high_g = level_spoon_g(spoon, item.salt.name, "--spoon")
     note = (
@@ -211,8 +211,8 @@ def _spooned(item: Stocked, spoon: str) -> tuple[Stocked, str]:
 
 def _salt(text: str, where: str) -> Stocked:
     """'sodium bicarbonate, purity 99%, stock 2 kg, price 4.5' as a salt in the cupboard."""
-    from chemistry.dosing.cupboard import Stocked
-    from chemistry.substances import salt
+    from tapwright.chemistry.dosing.cupboard import Stocked
+    from tapwright.chemistry.substances import salt
 
     name, *facts = (entry.strip() for entry in re.split(r",(?!\d)", text))
     reader = Reader()

@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import Fault, NoAnswer, NotInTime
+from tapwright.chemistry.errors import Fault, NoAnswer, NotInTime
 
 if TYPE_CHECKING:
-    from chemistry.dosing.conflicts import Conflict
-    from chemistry.dosing.cupboard import Stocked
-    from chemistry.dosing.delivered import Spread
-    from chemistry.dosing.premix import Premix
-    from chemistry.dosing.remineralise import Recipe, Wish
-    from chemistry.findings import Finding
-    from chemistry.water.equilibrium import Equilibrium
-    from cli.recipe_words import Shelf
-    from cli.water_sources import Source
+    from tapwright.chemistry.dosing.conflicts import Conflict
+    from tapwright.chemistry.dosing.cupboard import Stocked
+    from tapwright.chemistry.dosing.delivered import Spread
+    from tapwright.chemistry.dosing.premix import Premix
+    from tapwright.chemistry.dosing.remineralise import Recipe, Wish
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.water.equilibrium import Equilibrium
+    from tapwright.cli.recipe_words import Shelf
+    from tapwright.cli.water_sources import Source
 
 
 @dataclass(frozen=True)
@@ -39,13 +39,13 @@ class Made:
 
 def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
     """The recipe for one water; raises NoAnswer where no band of it can be held, NotInTime where none was found in time."""
-    from chemistry.dosing.conflicts import explained
-    from chemistry.dosing.delivered import delivered_spread
-    from chemistry.dosing.pouring import harsh_findings, not_proven, premix_findings, tote_findings
-    from chemistry.dosing.prepared import prepared
-    from chemistry.findings import caution_notes
-    from chemistry.water.equilibrium import at_air, equilibrium_of
-    from chemistry.water.spread import closed_ph_spread
+    from tapwright.chemistry.dosing.conflicts import explained
+    from tapwright.chemistry.dosing.delivered import delivered_spread
+    from tapwright.chemistry.dosing.pouring import harsh_findings, not_proven, premix_findings, tote_findings
+    from tapwright.chemistry.dosing.prepared import prepared
+    from tapwright.chemistry.findings import caution_notes
+    from tapwright.chemistry.water.equilibrium import at_air, equilibrium_of
+    from tapwright.chemistry.water.spread import closed_ph_spread
 
     found = prepared(source.water, shelf.salts, wish)
     made, premix = found.recipe, found.premix
@@ -83,9 +83,9 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
 
 def _unsure(made: Recipe, spreads: dict[str, Spread]) -> list[Finding]:
     """A caution where what cannot be known of a figure is more than half the width of its band."""
-    from chemistry.findings import Finding
-    from chemistry.units import figure
-    from chemistry.water.target import measures
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.units import figure
+    from tapwright.chemistry.water.target import measures
 
     found = []
     for at in made.reached:
@@ -105,8 +105,8 @@ def _unsure(made: Recipe, spreads: dict[str, Spread]) -> list[Finding]:
 def chlorine_first(source: Source) -> list[Finding]:
     """What no recipe may let anyone forget."""
     water = source.water
-    from chemistry.findings import Finding
-    from chemistry.units import figure
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.units import figure
 
     if not source.chlorine_known:
         text = "Chlorine is not known: test the tap. If there is any, NEUTRALISER first ('tapwright neutralise'), then salts."
@@ -122,8 +122,8 @@ def chlorine_first(source: Source) -> list[Finding]:
 
 def _refusal(conflict: Conflict, nearest: Recipe, wish: Wish) -> NoAnswer:
     """No answer, as a person can read it: what conflicts, each way out on a line, and the nearest there is."""
-    from chemistry.units import figure
-    from chemistry.water.target import measures
+    from tapwright.chemistry.units import figure
+    from tapwright.chemistry.water.target import measures
 
     count = len(conflict.ways_out)
     ways_out = {

@@ -7,21 +7,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput, Fault
-from cli import pages, water_sources
-from cli.answer import Answer
-from cli.options import Reader
-from cli.recipe_words import Asked as Measures
-from cli.recipe_words import Shelf, shelf_of, tank_of, target_of, volume_of
-from cli.recipes import Made, recipe_of
-from cli.water_words import FROM_EXAMPLE, water_in_words
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.cli import pages, water_sources
+from tapwright.cli.answer import Answer
+from tapwright.cli.options import Reader
+from tapwright.cli.recipe_words import Asked as Measures
+from tapwright.cli.recipe_words import Shelf, shelf_of, tank_of, target_of, volume_of
+from tapwright.cli.recipes import Made, recipe_of
+from tapwright.cli.water_words import FROM_EXAMPLE, water_in_words
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.remineralise import Wish
-    from chemistry.plan.household import Household, Tank
-    from cli.water_sources import Source
+    from tapwright.chemistry.dosing.remineralise import Wish
+    from tapwright.chemistry.plan.household import Household, Tank
+    from tapwright.cli.water_sources import Source
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """The recipe as an answer; raises NoAnswer with the conflict and the ways out where there is none."""
-    from cli.recipe_page import result, show
+    from tapwright.cli.recipe_page import result, show
 
     household = water_sources.household_of(asked.file)
     reader = Reader()
@@ -63,7 +63,7 @@ def answer(asked: Asked) -> Answer:
 
 def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Wish, Shelf, Source]:
     """What is asked, with every fault of the options at once."""
-    from chemistry.dosing.remineralise import Wish
+    from tapwright.chemistry.dosing.remineralise import Wish
 
     volume_l = volume_of(asked.volume, reader)
     if not 1 <= asked.totes <= 100:
@@ -87,7 +87,7 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Wi
 
 
 def _order(prefer: tuple[str, ...]) -> None:
-    from chemistry.dosing.choice import order_of
+    from tapwright.chemistry.dosing.choice import order_of
 
     try:
         order_of(prefer)
@@ -99,7 +99,7 @@ def _source(asked: Asked, household: Household | None, tank: Tank | None) -> Sou
     """The water the refill is made of, at the temperature the refill is to have."""
     from dataclasses import replace
 
-    from chemistry.water.equilibrium import closed
+    from tapwright.chemistry.water.equilibrium import closed
 
     text = asked.source or ("tap" if household else None)
     if text is None:
@@ -117,7 +117,7 @@ def _source(asked: Asked, household: Household | None, tank: Tank | None) -> Sou
 
 
 def _assumed(made: Made, asked: Asked, household: Household | None) -> list[str]:
-    from cli.describing import assumed_of_air
+    from tapwright.cli.describing import assumed_of_air
 
     known = None if asked.air is None and (household is None or household.room_co2_ppm is None) else made.wish.times_air
     notes = assumed_of_air(made.recipe.water, known)

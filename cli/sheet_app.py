@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from cli.asking import (
+from tapwright.cli.asking import (
     AsJson,
     Change,
     CleanSubstrate,
@@ -39,8 +39,8 @@ def sheet(
     as_json: AsJson = False,
 ) -> None:
     """Write the plan as one page to tick off at the tank, on a phone or on paper."""
-    from cli.planning import Asked
-    from cli.sheet.command import answer
+    from tapwright.cli.planning import Asked
+    from tapwright.cli.sheet.command import answer
 
     asked = Asked(file, tank, change, start, date, clean_substrate, service_filter)
     answered(lambda: answer(asked, output, force=force), as_json, patience)

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from typing import TextIO
 
-from cli.visible import visible
+from tapwright.cli.visible import visible
 
 _UNPRINTED = 2  # exit code
 

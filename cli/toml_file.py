@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from chemistry.errors import BadInput, Fault, dotted
-from chemistry.words import LONGEST, quoted
+from tapwright.chemistry.errors import BadInput, Fault, dotted
+from tapwright.chemistry.words import LONGEST, quoted
 
 Location = Sequence[str | int]
 

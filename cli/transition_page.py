@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from cli import pages
+from tapwright.cli import pages
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.journey import Change, Journey, Transition
-    from chemistry.water.composition import Water
+    from tapwright.chemistry.dosing.journey import Change, Journey, Transition
+    from tapwright.chemistry.water.composition import Water
 
 
 def result(journey: Journey, made: Transition) -> dict[str, Any]:
@@ -53,7 +53,7 @@ def result(journey: Journey, made: Transition) -> dict[str, Any]:
 
 
 def _amounts(water: Water) -> dict[str, float]:
-    from chemistry.water.composition import ION_SYMBOLS
+    from tapwright.chemistry.water.composition import ION_SYMBOLS
 
     return {
         "hardness_mmol_l": water.hardness_mmol_l,
@@ -64,7 +64,7 @@ def _amounts(water: Water) -> dict[str, float]:
 
 def show(screen: Console, journey: Journey, made: Transition) -> None:
     """The page of one way."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     count = len(made.changes)
     refill_l = figure(journey.volume_l * journey.share, 4)
@@ -91,7 +91,7 @@ def show(screen: Console, journey: Journey, made: Transition) -> None:
 
 
 def _refill(change: Change) -> str:
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     cups = [f"{figure(grams, 4)} g {name}" for name, grams in change.grams.items()]
     if change.deionised_l > 0:
@@ -108,7 +108,7 @@ def _row(name: str, water: Water, ph: float, conductivity_us_cm: float) -> tuple
 
 
 def _words(journey: Journey, made: Transition) -> list[str]:
-    from chemistry.water.composition import dgh_per_mmol
+    from tapwright.chemistry.water.composition import dgh_per_mmol
 
     words = []
     if made.each_alone < len(made.changes):

@@ -8,25 +8,25 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted
-from cli import pages, water_sources
-from cli.answer import Answer
-from cli.options import Reader
-from cli.recipe_words import Asked as Measures
-from cli.recipe_words import Shelf, shelf_of, tank_of, target_of, volume_of
-from cli.recipes import chlorine_first
-from cli.water_words import FROM_EXAMPLE, water_in_words
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
+from tapwright.cli import pages, water_sources
+from tapwright.cli.answer import Answer
+from tapwright.cli.options import Reader
+from tapwright.cli.recipe_words import Asked as Measures
+from tapwright.cli.recipe_words import Shelf, shelf_of, tank_of, target_of, volume_of
+from tapwright.cli.recipes import chlorine_first
+from tapwright.cli.water_words import FROM_EXAMPLE, water_in_words
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.dosing.course import Limits
-    from chemistry.dosing.journey import Journey, Transition
-    from chemistry.findings import Finding
-    from chemistry.plan.household import Household, Tank
-    from chemistry.water.target import Target
-    from cli.water_sources import Source
+    from tapwright.chemistry.dosing.course import Limits
+    from tapwright.chemistry.dosing.journey import Journey, Transition
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.household import Household, Tank
+    from tapwright.chemistry.water.target import Target
+    from tapwright.cli.water_sources import Source
 
 _WATER_EXAMPLE = "Write 'hardness 4 dGH, alkalinity 3 dKH, ph 7.6, temperature 25 degC', or --file and --tank."
 _LIMIT = re.compile(r"(hardness|alkalinity|ph|conductivity|temperature)\s+(.+)$", re.IGNORECASE)
@@ -58,9 +58,9 @@ class Asked:
 
 def answer(asked: Asked) -> Answer:
     """The way as an answer."""
-    from chemistry.dosing.transition import transition
-    from chemistry.findings import caution_notes
-    from cli.transition_page import result, show
+    from tapwright.chemistry.dosing.transition import transition
+    from tapwright.chemistry.findings import caution_notes
+    from tapwright.cli.transition_page import result, show
 
     household = water_sources.household_of(asked.file)
     reader = Reader()
@@ -84,8 +84,8 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Jo
     """What is asked, with every fault of the options at once."""
     from dataclasses import replace
 
-    from chemistry.dosing.journey import ANYTHING, Journey
-    from chemistry.water.equilibrium import at_ph
+    from tapwright.chemistry.dosing.journey import ANYTHING, Journey
+    from tapwright.chemistry.water.equilibrium import at_ph
 
     share = reader.needed(asked.share, "share", "--share")
     kept = reader.tried(lambda: tank_of(asked.tank, household))
@@ -153,7 +153,7 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
     """The limits of common practice, with those of `--limit` in place of their own."""
     from dataclasses import replace
 
-    from chemistry.dosing.journey import default_limits
+    from tapwright.chemistry.dosing.journey import default_limits
 
     fields = {
         "hardness": ("hardness_mmol_l", "hardness"), "alkalinity": ("alkalinity_meq_l", "alkalinity"),
@@ -185,8 +185,8 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
 
 def _clouding(journey: Journey, made: Transition) -> list[Finding]:
     """A caution where a refill stands past calm, as its source does by itself."""
-    from chemistry.plan.water_guards import clouding_words, limit_finding
-    from chemistry.water.equilibrium import at_air
+    from tapwright.chemistry.plan.water_guards import clouding_words, limit_finding
+    from tapwright.chemistry.water.equilibrium import at_air
 
     indices = [float(at_air(change.refill, journey.room_times_air).si_calcite) for change in made.changes]
     highest = round(max(indices, default=0.0), 2)  # one held to the cap may stand a thousandth above it
@@ -198,7 +198,7 @@ def _clouding(journey: Journey, made: Transition) -> list[Finding]:
 
 def _hot(made: Transition) -> list[Finding]:
     """A caution where fish near the hose meet water many degrees from their own."""
-    from chemistry.plan.water_guards import limit_finding
+    from tapwright.chemistry.plan.water_guards import limit_finding
 
     far_c = max(
         (abs(change.refill_temperature_c - change.before.temperature_c) for change in made.changes), default=0.0
@@ -208,7 +208,7 @@ def _hot(made: Transition) -> list[Finding]:
 
 
 def _assumed(asked: Asked, journey: Journey) -> list[str]:
-    from chemistry import reference
+    from tapwright.chemistry import reference
 
     notes = []
     if len(asked.limits) < 5:

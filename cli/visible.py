@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from unicodedata import category
 
-from chemistry.words import escaped
+from tapwright.chemistry.words import escaped
 
 # Controls, formats (marks of direction, letters without width), halves of letters and line ends of their own.
 _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")

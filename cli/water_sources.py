@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput
-from chemistry.words import quoted
-from cli.options import Reader
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
+from tapwright.cli.options import Reader
 
 if TYPE_CHECKING:
-    from chemistry.findings import Finding
-    from chemistry.plan.household import Household
-    from chemistry.water.composition import Water
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.household import Household
+    from tapwright.chemistry.water.composition import Water
 
 # Key of a reading, its name in chemistry.allowed, and the field of chemistry.water.reconstruction.Readings it fills.
 READINGS: Mapping[str, tuple[str, str]] = {
@@ -50,7 +50,7 @@ class Source:
 
     def ph_spread(self) -> float | None:
         """Give or take of a pH that was computed; None for one that was read, or where it cannot be told."""
-        from chemistry.water.spread import closed_ph_spread
+        from tapwright.chemistry.water.spread import closed_ph_spread
 
         known = self.water.ph is None and self.water.carbon_mmol_l is not None
         return closed_ph_spread(self.water, self.made_of) if known and self.made_of else None
@@ -58,7 +58,7 @@ class Source:
 
 def of_readings(texts: Mapping[str, str | None], name: str, option: Callable[[str], str]) -> Source:
     """A water from readings as written; `option` turns a key into what the reader of an error wrote it as."""
-    from chemistry.water.reconstruction import Readings, described
+    from tapwright.chemistry.water.reconstruction import Readings, described
 
     reader = Reader()
     given = {
@@ -88,7 +88,7 @@ def _with_options(error: BadInput, name: str, option: Callable[[str], str]) -> B
 
 def of_lake(name: str, temperature: str | None, option: str) -> Source:
     """A lake's published analysis, at the temperature written."""
-    from chemistry.water.target import lake_water
+    from tapwright.chemistry.water.target import lake_water
 
     reader = Reader()
     temperature_c = reader.quantity(temperature, "water", "--temperature")
@@ -106,15 +106,15 @@ def of_lake(name: str, temperature: str | None, option: str) -> Source:
 
 def household_of(file: Path | None) -> Household | None:
     """The household of a file; None where none is given."""
-    from cli.household_file import load
+    from tapwright.cli.household_file import load
 
     return None if file is None else load(file)
 
 
 def of_household(household: Household, which: str, option: str) -> Source:
     """A water of a household: tap, tank:NAME, or refill:NAME as the plan for that tank makes it."""
-    from chemistry.plan.planner import plan, tank_named
-    from chemistry.water.reconstruction import described
+    from tapwright.chemistry.plan.planner import plan, tank_named
+    from tapwright.chemistry.water.reconstruction import described
 
     kind, _, name = which.partition(":")
     kind, name = kind.strip().lower(), name.strip().strip("'\"")
@@ -142,7 +142,7 @@ def of_household(household: Household, which: str, option: str) -> Source:
 
 def deionised(temperature_c: float) -> Source:
     """Water without ions, at rest with outdoor air."""
-    from chemistry.water.equilibrium import deionised_water
+    from tapwright.chemistry.water.equilibrium import deionised_water
 
     note = "deionised: holds no ions, and as much CO2 as outdoor air gives it."
     return Source("deionised water", deionised_water(temperature_c), (note,))
@@ -150,8 +150,8 @@ def deionised(temperature_c: float) -> Source:
 
 def times_air(text: str | None, household: Household | None) -> float | None:
     """CO2 of the room's air as a multiple of outdoor air: from ppm as written, else the household's; None for neither."""
-    from chemistry.allowed import read_within
-    from chemistry.water.equilibrium import times_outdoor
+    from tapwright.chemistry.allowed import read_within
+    from tapwright.chemistry.water.equilibrium import times_outdoor
 
     if text is None:
         room_ppm = household.room_co2_ppm if household else None

@@ -6,13 +6,13 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from chemistry.errors import BadInput
-from chemistry.words import nearest, quoted
-from cli import water_sources
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import nearest, quoted
+from tapwright.cli import water_sources
 
 if TYPE_CHECKING:
-    from chemistry.plan.household import Household
-    from cli.water_sources import Source
+    from tapwright.chemistry.plan.household import Household
+    from tapwright.cli.water_sources import Source
 
 # What a water a recipe is made of may be.
 FROM_EXAMPLE = "Write 'tap' with --file, 'deionised, temperature 25 degC', or 'hardness 3 dGH, alkalinity 2 dKH, ...'."
@@ -36,7 +36,7 @@ def water_in_words(text: str, where: str, household: Household | None, name: str
 
 
 def _temperature_c(others: list[str], where: str, example: str) -> float:
-    from cli.options import Reader
+    from tapwright.cli.options import Reader
 
     readings = _readings(others, where, example)
     if set(readings) != {"temperature"}:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from chemistry import reference
+from tapwright.chemistry import reference
 
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "envelope.md"

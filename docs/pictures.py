@@ -8,7 +8,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page, sync_playwright
 
-from cli.app import run
+from tapwright.cli.app import run
 
 HERE = Path(__file__).parent
 PHONE = {"width": 360, "height": 740}

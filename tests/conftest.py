@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from cli.app import run
-from cli.household_template import filled
+from tapwright.cli.app import run
+from tapwright.cli.household_template import filled
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo" / "house.toml"

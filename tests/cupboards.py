@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from hypothesis import strategies as st
 
-from chemistry.dosing.cupboard import Stocked
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.substances import molar_mass, salt
-from chemistry.water.composition import ION_SYMBOLS, Water
-from chemistry.water.target import Band, Target
+from tapwright.chemistry.dosing.cupboard import Stocked
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.substances import molar_mass, salt
+from tapwright.chemistry.water.composition import ION_SYMBOLS, Water
+from tapwright.chemistry.water.target import Band, Target
 
 PURE = Water(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 25.0)
 SOFT = Water(0.4, 0.15, 0.4, 0.02, 0.35, 0.15, 0.8, 5, 0, 0, 0, 25.0)

@@ -7,11 +7,11 @@ from typing import Any
 from conftest import DEMO
 from hypothesis import strategies as st
 
-from chemistry.errors import NoAnswer
-from chemistry.plan.figures import Jobs
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan, plan
-from cli.household_file import load
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.cli.household_file import load
 
 HOUSE = load(DEMO)
 NAMES = [tank.name for tank in HOUSE.tanks]

@@ -10,14 +10,14 @@ from functools import cache
 import numpy as np
 from cupboards import LINEAR, PURE, SOFT, mmol_per_g
 
-from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.journey import ANYTHING, Journey, Transition, default_limits
-from chemistry.dosing.transition import transition
-from chemistry.errors import NoAnswer
-from chemistry.substances import molar_mass, salt
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import Equilibrium, at_air
-from chemistry.water.target import ANY, Band, Target
+from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.journey import ANYTHING, Journey, Transition, default_limits
+from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.substances import molar_mass, salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air
+from tapwright.chemistry.water.target import ANY, Band, Target
 
 # What thins with every change besides the ions and alkalinity: it conducts, and bears charge.
 BESIDES = ("nitrate_mg_l", "ammonia_mg_n_l")

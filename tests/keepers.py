@@ -10,8 +10,8 @@ import numpy as np
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from chemistry import reference
-from chemistry.change.production import Change, Posterior, Reading, chart_reading, production
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.production import Change, Posterior, Reading, chart_reading, production
 
 Array = NDArray[np.float64]
 Events = Sequence[Reading | Change]

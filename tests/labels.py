@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from chemistry.dosing.label import Judgement, Label
-from chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of
-from chemistry.dosing.label_reading import content_of, density_of, dose_of
-from chemistry.substances import Salt, salt, salts
+from tapwright.chemistry.dosing.label import Judgement, Label
+from tapwright.chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of
+from tapwright.chemistry.dosing.label_reading import content_of, density_of, dose_of
+from tapwright.chemistry.substances import Salt, salt, salts
 
 # By hand from CIAAW abridged weights [g/mol]: Mg 24.305, Ca 40.078, Na 22.990, S 32.06, O 15.999, H 1.008, Cl 35.45, C 12.011.
 EPSOM, EPSOM_DRY = 246.466, 120.361  # MgSO4·7H2O and MgSO4

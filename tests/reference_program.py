@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.substances import molar_mass
-from chemistry.water.composition import Water
-from chemistry.water.properties import density_kg_l
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.properties import density_kg_l
 
 Array = NDArray[np.float64]
 

@@ -19,13 +19,13 @@ from unittest.mock import patch
 from conftest import DEMO
 from houses import NAMES
 
-from chemistry.plan.figures import Figures, Jobs
-from chemistry.plan.forgotten import late_cases
-from chemistry.plan.household import Household
-from chemistry.plan.late import Case
-from chemistry.plan.planner import Plan, plan
-from cli.planning import Planned
-from cli.sheet.command import page_of
+from tapwright.chemistry.plan.figures import Figures, Jobs
+from tapwright.chemistry.plan.forgotten import late_cases
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.late import Case
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.cli.planning import Planned
+from tapwright.cli.sheet.command import page_of
 
 DAY = date(2026, 3, 14)
 VOID = {"meta", "link", "input", "br", "hr", "img"}
@@ -196,9 +196,9 @@ def data_of(root: Node) -> dict[str, Any]:
 def text_of_page(made: Plan, *, charts: bool = False, file: Path = DEMO, day: date = DAY) -> str:
     """The page of a plan; without its charts, which take a second, nor the worst means of chlorine, which none shows."""
     with ExitStack() as stack:
-        stack.enter_context(patch("chemistry.change.filling.worst_mean_mg_l", return_value=0.0))
+        stack.enter_context(patch("tapwright.chemistry.change.filling.worst_mean_mg_l", return_value=0.0))
         if not charts:
-            stack.enter_context(patch("cli.sheet.command._charts", return_value=[]))
+            stack.enter_context(patch("tapwright.cli.sheet.command._charts", return_value=[]))
         return page_of(Planned(made, None, day), file)
 
 

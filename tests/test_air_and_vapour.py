@@ -11,9 +11,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from iapws import IAPWS97
 
-from chemistry.errors import OutOfRange
-from chemistry.water.oxygen import oxygen_mg_l, warmed_saturation
-from chemistry.water.vapour import evaporation_kg_m2_h, saturation_kpa, vaporisation_kj_kg
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.water.oxygen import oxygen_mg_l, warmed_saturation
+from tapwright.chemistry.water.vapour import evaporation_kg_m2_h, saturation_kpa, vaporisation_kj_kg
 
 pytestmark = pytest.mark.filterwarnings("error")
 

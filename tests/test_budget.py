@@ -12,18 +12,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_transition import FOUR, PLAIN, narrow
 
-from chemistry.dosing.bands import standings
-from chemistry.dosing.choice import ORDER
-from chemistry.dosing.conflicts import explained
-from chemistry.dosing.cupboard import Stocked
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.dosing.transition import transition
-from chemistry.errors import NotInTime
-from chemistry.programmes.budget import Budget, OutOfWork, current, question, rungs
-from chemistry.programmes.linear_programme import Programme, solve
-from chemistry.programmes.whole_numbers import solve_whole
-from chemistry.substances import salts
-from chemistry.water.target import Band, lake_target
+from tapwright.chemistry.dosing.bands import standings
+from tapwright.chemistry.dosing.choice import ORDER
+from tapwright.chemistry.dosing.conflicts import explained
+from tapwright.chemistry.dosing.cupboard import Stocked
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.errors import NotInTime
+from tapwright.chemistry.programmes.budget import Budget, OutOfWork, current, question, rungs
+from tapwright.chemistry.programmes.linear_programme import Programme, solve
+from tapwright.chemistry.programmes.whole_numbers import solve_whole
+from tapwright.chemistry.substances import salts
+from tapwright.chemistry.water.target import Band, lake_target
 
 GENTLE = [salt for salt in salts().values() if salt.gentle]
 # What the largest call can do before it looks at what is left: one round of pivots, a programme passed on, a few waters.

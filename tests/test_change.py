@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chemistry.change.blending import Vessel, blend_of_volumes, blend_to_target, scald_findings
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.units import read
+from tapwright.chemistry.change.blending import Vessel, blend_of_volumes, blend_to_target, scald_findings
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.units import read
 
 # --- blending -------------------------------------------------------------------------------------------------
 

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from conftest import DEMO, ROOT, Outcome
 
-from chemistry import __version__
+from tapwright import __version__
 
 NEUTRALISE = ("neutralise", "--volume", "400 L", "--total-chlorine", "2.4 mg/L", "--free-chlorine", "0.3 mg/L",
               "--agent", "sodium thiosulfate pentahydrate")  # fmt: skip
@@ -301,7 +301,7 @@ def test_a_tank_name_is_only_text(tmp_path: Path, tapwright: Callable[..., Outco
 
 def process(*words: str, **environment: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "cli", *words],
+        [sys.executable, "-m", "tapwright", *words],
         capture_output=True, text=True, encoding="utf-8", cwd=ROOT, env={**os.environ, **environment}, check=False,
     )  # fmt: skip
 
@@ -319,7 +319,7 @@ def test_colour_is_never_sent_to_a_pipe_nor_where_it_is_not_wanted() -> None:
 
 def test_a_reader_that_goes_away_is_no_error() -> None:
     done = subprocess.run(
-        f'"{sys.executable}" -m cli plan demo/house.toml --tank "Rock wall" | head -1',
+        f'"{sys.executable}" -m tapwright plan demo/house.toml --tank "Rock wall" | head -1',
         shell=True, capture_output=True, text=True, cwd=ROOT, check=False,
     )  # fmt: skip
     assert done.stdout.startswith("Water change for")
@@ -339,7 +339,7 @@ def test_letters_that_the_terminal_lacks_are_no_crash(tmp_path: Path) -> None:
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 def test_a_full_disk_is_one_line() -> None:
     done = subprocess.run(
-        f'"{sys.executable}" -m cli plan demo/house.toml --tank "Rock wall" > /dev/full',
+        f'"{sys.executable}" -m tapwright plan demo/house.toml --tank "Rock wall" > /dev/full',
         shell=True, capture_output=True, text=True, cwd=ROOT, check=False,
     )  # fmt: skip
     assert done.returncode == 2
@@ -376,8 +376,8 @@ LIGHT = ("--help", "--version", "plan --help", "neutralise --help", "late --help
 @pytest.mark.parametrize("words", LIGHT)
 def test_help_imports_nothing_heavy(words: str) -> None:
     code = (
-        "import sys; from cli.app import run; run(sys.argv[1:]); "
-        "heavy = ('numpy', 'pint', 'pandas', 'highspy', 'chemistry.plan', 'chemistry.water', 'chemistry.units'); "
+        "import sys; from tapwright.cli.app import run; run(sys.argv[1:]); "
+        "heavy = ('numpy', 'pint', 'pandas', 'highspy', *(f'tapwright.chemistry.{at}' for at in ('plan', 'water', 'units'))); "
         "found = [name for name in heavy if name in sys.modules]; sys.exit(f'imported: {found}' if found else 0)"
     )
     done = subprocess.run(
@@ -391,7 +391,7 @@ def test_the_plan_imports_neither_scipy_nor_pandas_nor_matplotlib() -> None:
     # The unit library looks for scipy itself where it is installed, but loads none of its parts.
     code = (
         "import sys, pint; before = set(sys.modules); "
-        "from cli.app import run; run(['plan', 'demo/house.toml', '--tank', 'Rock wall']); "
+        "from tapwright.cli.app import run; run(['plan', 'demo/house.toml', '--tank', 'Rock wall']); "
         "heavy = ('scipy', 'pandas', 'matplotlib'); "
         "found = [name for name in set(sys.modules) - before if name.partition('.')[0] in heavy]; "
         "sys.exit(f'imported: {found}' if found else 0)"

@@ -16,18 +16,18 @@ import pytest
 import typer.main
 from houses import HOUSE, NAMES
 
-from chemistry import reference
-from chemistry.change.blending import blend_of_volumes
-from chemistry.change.dilution import after_change
-from chemistry.plan import confidence as part
-from chemistry.plan.confidence import DRAWS, Confidence, confidence
-from chemistry.plan.figures import Figures
-from chemistry.plan.planner import plan
-from chemistry.plan.readings_off import Off
-from chemistry.water.ammonia import chronic_criterion_mg_n_l
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, at_carbon, at_ph
-from chemistry.water.mixing import mix
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import blend_of_volumes
+from tapwright.chemistry.change.dilution import after_change
+from tapwright.chemistry.plan import confidence as part
+from tapwright.chemistry.plan.confidence import DRAWS, Confidence, confidence
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.planner import plan
+from tapwright.chemistry.plan.readings_off import Off
+from tapwright.chemistry.water.ammonia import chronic_criterion_mg_n_l
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import at_air, at_carbon, at_ph
+from tapwright.chemistry.water.mixing import mix
 
 MADE_ONCE = cache(typer.main.get_command)
 NINE_OF_TEN = 1.6449  # standard deviations of a normal, of any table of it

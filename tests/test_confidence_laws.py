@@ -19,14 +19,14 @@ from hypothesis import strategies as st
 from rich.console import Console
 from test_confidence import CHLORINE, DGH, DKH, NINE_OF_TEN, NITRATE, demo, figures_of, seen
 
-from chemistry import reference
-from chemistry.plan.confidence import DRAWS, Chance, Confidence, Range, Worth, confidence
-from chemistry.plan.figures import Figures, Jobs
-from chemistry.plan.household import Household
-from chemistry.plan.household_tables import LabelTable
-from chemistry.plan.planner import plan
-from chemistry.substances import agent
-from cli.plan_confidence import show_confidence
+from tapwright.chemistry import reference
+from tapwright.chemistry.plan.confidence import DRAWS, Chance, Confidence, Range, Worth, confidence
+from tapwright.chemistry.plan.figures import Figures, Jobs
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household_tables import LabelTable
+from tapwright.chemistry.plan.planner import plan
+from tapwright.chemistry.substances import agent
+from tapwright.cli.plan_confidence import show_confidence
 
 Run = Callable[..., Outcome]
 MADE_ONCE = cache(typer.main.get_command)

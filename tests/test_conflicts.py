@@ -11,14 +11,14 @@ import pytest
 from cupboards import GENTLE, HARD, LINEAR, NAMES, PURE, SOFT, amounts_in, effects, ends_of, found, is_found, jars
 from scipy.optimize import linprog
 
-from chemistry.dosing.conflicts import Conflict, explained
-from chemistry.dosing.cupboard import DEIONISED, Deionised, Stocked
-from chemistry.dosing.remineralise import Wish, recipe
-from chemistry.dosing.ways_out import Move
-from chemistry.substances import salt
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import deionised_water
-from chemistry.water.target import ANY, Band, Target, measures
+from tapwright.chemistry.dosing.conflicts import Conflict, explained
+from tapwright.chemistry.dosing.cupboard import DEIONISED, Deionised, Stocked
+from tapwright.chemistry.dosing.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.ways_out import Move
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import deionised_water
+from tapwright.chemistry.water.target import ANY, Band, Target, measures
 
 Case = tuple[Water, list[Stocked], Wish]
 

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from iapws import IAPWS97
 from scipy.integrate import solve_ivp
 
-from chemistry.change.cooling import (
+from tapwright.chemistry.change.cooling import (
     Room,
     Tub,
     Way,
@@ -30,9 +30,9 @@ from chemistry.change.cooling import (
     to_arrive_c,
     wall_loss_w,
 )
-from chemistry.change.friction import Hose
-from chemistry.errors import BadInput, OutOfRange
-from chemistry.water.vapour import evaporation_kg_m2_h
+from tapwright.chemistry.change.friction import Hose
+from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.water.vapour import evaporation_kg_m2_h
 
 pytestmark = pytest.mark.filterwarnings("error")
 

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from iapws import IAPWS97  # type: ignore[import-untyped]
 from sheets import first_case
 
-from chemistry.plan.courses import filling_course, nitrate_ahead
-from chemistry.plan.figures import Figures, Jobs
-from chemistry.plan.household import Household
-from chemistry.plan.planner import plan
+from tapwright.chemistry.plan.courses import filling_course, nitrate_ahead
+from tapwright.chemistry.plan.figures import Figures, Jobs
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import plan
 
 # What a tank's thermometer shows; the laws below hold far closer.
 THERMOMETER_K = 0.05

@@ -13,14 +13,14 @@ from cupboards import HARD, PURE, SOFT, calm_targets, jars, mmol_per_g
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chemistry import reference
-from chemistry.dosing import delivered
-from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.delivered import delivered_spread
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.substances import molar_mass
-from chemistry.water.composition import Water
-from chemistry.water.target import Band, Target
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing import delivered
+from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.delivered import delivered_spread
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.target import Band, Target
 
 NAMES = ("sodium bicarbonate", "potassium bicarbonate", "calcium chloride dihydrate", "magnesium sulfate heptahydrate")
 TARGET = Target("own", Band(1.0, 1.1), Band(2.0, 2.2), Band(0.8, 1.2), sodium_mmol_l=Band(0.9, 1.1))

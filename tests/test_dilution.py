@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from chemistry.change.dilution import (
+from tapwright.chemistry.change.dilution import (
     after_change,
     alkalinity_loss,
     changes_to_settle,
@@ -20,10 +20,10 @@ from chemistry.change.dilution import (
     settled_trough,
     share_for_ceiling,
 )
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.units import read
-from chemistry.water.composition import Water
-from chemistry.water.mixing import nitrified
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.units import read
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.mixing import nitrified
 
 nitrates = st.floats(0, 100)
 refills = st.floats(0, 30)

@@ -14,17 +14,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chemistry import reference
-from chemistry.errors import OutOfRange
-from chemistry.water import chunks
-from chemistry.water.activity import FLOATS
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.constants import Array, constants, debye_hueckel, log_k
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
-from chemistry.water.properties import density_kg_l
-from chemistry.water.saturation import indices
-from chemistry.water.speciation import Given, speciate
-from chemistry.water.species import Speciation, Totals
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.water import chunks
+from tapwright.chemistry.water.activity import FLOATS
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.constants import Array, constants, debye_hueckel, log_k
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
+from tapwright.chemistry.water.properties import density_kg_l
+from tapwright.chemistry.water.saturation import indices
+from tapwright.chemistry.water.speciation import Given, speciate
+from tapwright.chemistry.water.species import Speciation, Totals
 
 SPECIES = reference.table("species")
 CHARGE = {key: int(row["charge"]) for key, row in SPECIES.items()}

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from reference_program import OUTPUT, Array, Waters, as_water, stored, three_answers
 
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
-from chemistry.water.properties import density_kg_l
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
+from tapwright.chemistry.water.properties import density_kg_l
 
 QUESTIONS = ("ph", "co2", "carbon")
 

@@ -15,16 +15,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chemistry import reference
-from chemistry.substances import molar_mass
-from chemistry.water.activity import FLOATS
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.conductivity import conductivity_of
-from chemistry.water.constants import MINERALS, Constants, constants, debye_hueckel, exact_values, log_k
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
-from chemistry.water.properties import density_kg_l
-from chemistry.water.speciation import Given, speciate
-from chemistry.water.species import Speciation, Totals
+from tapwright.chemistry import reference
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.water.activity import FLOATS
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.conductivity import conductivity_of
+from tapwright.chemistry.water.constants import MINERALS, Constants, constants, debye_hueckel, exact_values, log_k
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm
+from tapwright.chemistry.water.properties import density_kg_l
+from tapwright.chemistry.water.speciation import Given, speciate
+from tapwright.chemistry.water.species import Speciation, Totals
 
 HERE = Path(__file__).parent
 NAMES = {

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from chemistry.programmes.few_columns import Small
-from chemistry.programmes.linear_programme import Programme, solve
-from chemistry.programmes.whole_numbers import solve_whole
+from tapwright.chemistry.programmes.few_columns import Small
+from tapwright.chemistry.programmes.linear_programme import Programme, solve
+from tapwright.chemistry.programmes.whole_numbers import solve_whole
 
 
 def drawn(random: np.random.Generator) -> tuple[Programme, np.ndarray]:

@@ -17,11 +17,11 @@ from unittest.mock import patch
 import pytest
 from conftest import DEMO, ROOT, Outcome
 
-from chemistry.errors import BadInput
-from cli.files import kinds, writing
-from cli.files.kinds import CHART, LOG_CSV, LOGBOOK, PAGE, Kind
-from cli.files.writing import placed, write_new
-from cli.logbook import path_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.files import kinds, writing
+from tapwright.cli.files.kinds import CHART, LOG_CSV, LOGBOOK, PAGE, Kind
+from tapwright.cli.files.writing import placed, write_new
+from tapwright.cli.logbook import path_of
 
 Run = Callable[..., Outcome]
 PAGE_HEAD = '<!doctype html>\n<meta name="generator" content="tapwright">\n'
@@ -206,7 +206,7 @@ def test_no_household_and_no_log_is_written_over_by_any_way(
         target = target.rename(place)
     before = target.read_bytes()
     words = ("log", "export", own, place) if command == "export" else ("sheet", own, "--tank", "Rock wall", "-o", place)
-    with patch("cli.planning.planned", side_effect=AssertionError("planned for nothing")):
+    with patch("tapwright.cli.planning.planned", side_effect=AssertionError("planned for nothing")):
         done = tapwright(*words, "--force")
     assert (done.code, done.out, done.err.count("\n")) == (2, "", 1)
     assert target.read_bytes() == place.read_bytes() == before
@@ -254,7 +254,7 @@ def test_the_command_leaves_no_half_on_a_full_disk(tmp_path: Path) -> None:
         house = disk / "house.toml"
         house.write_bytes(DEMO.read_bytes())
         words = ["sheet", house, "--tank", "Rock wall", "-o", disk / "s.html"]
-        command = [sys.executable, "-m", "cli", *words]
+        command = [sys.executable, "-m", "tapwright", *words]
         done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
         assert (done.returncode, done.stdout) == (2, "")
         assert "no space left on device" in done.stderr

@@ -18,8 +18,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 from scipy.special import exp1
 
-from chemistry.change.exponential import decayed_mean, scaled_exponential_integral
-from chemistry.change.filling import (
+from tapwright.chemistry.change.exponential import decayed_mean, scaled_exponential_integral
+from tapwright.chemistry.change.filling import (
     Filling,
     breakthrough_minute,
     chlorine_g,
@@ -30,7 +30,7 @@ from chemistry.change.filling import (
     volume_l,
     worst_mean_mg_l,
 )
-from chemistry.errors import BadInput
+from tapwright.chemistry.errors import BadInput
 
 # Nothing may overflow or divide by zero on the way to a right figure.
 pytestmark = pytest.mark.filterwarnings("error")

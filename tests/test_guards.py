@@ -10,11 +10,11 @@ import pytest
 from conftest import DEMO, Outcome
 from houses import HOUSE, NAMES, changed, codes
 
-from chemistry.findings import Finding
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan, plan
-from chemistry.substances import salt
-from cli.household_file import load
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.chemistry.substances import salt
+from tapwright.cli.household_file import load
 
 
 def found(made: Plan, code: str) -> Finding:
@@ -129,7 +129,7 @@ def test_a_scale_for_flour_is_a_stop_for_a_neutraliser() -> None:
 
 
 def test_totes_without_number_have_no_answer() -> None:
-    from chemistry.errors import NoAnswer
+    from tapwright.chemistry.errors import NoAnswer
 
     with pytest.raises(NoAnswer, match="would take 46 totes of 5 L"):
         plan(changed(HOUSE, tote={"volume_l": 5.0}), NAMES[0])

@@ -17,8 +17,8 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from iapws import IAPWS97
 
-from chemistry.change.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
-from chemistry.errors import BadInput, NoAnswer, OutOfRange
+from tapwright.chemistry.change.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
+from tapwright.chemistry.errors import BadInput, NoAnswer, OutOfRange
 
 pytestmark = pytest.mark.filterwarnings("error")
 

@@ -22,57 +22,26 @@ TRACKED = [
         check=False,
     ).stdout.splitlines()
 ]
-FLOORS = {
-    "chemistry.words": 1, "chemistry.errors": 1, "chemistry.findings": 1, "chemistry.units": 1, "chemistry.reference": 1,
-    "chemistry.allowed": 1,
-    "chemistry.substances": 2, "chemistry.programmes": 2, "chemistry.envelope": 2, "chemistry.water": 3, "chemistry.dosing": 4,
-    "chemistry.change": 4, "chemistry.plan": 5,
-    "cli": 6,
-}  # fmt: skip
 
 
 @pytest.mark.parametrize(
-    "command", [("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",)], ids=" ".join
+    "command",
+    [
+        ("ruff", "check", "."),
+        ("ruff", "format", "--check", "."),
+        ("mypy",),
+    ],
+    ids=" ".join,
 )
 def test_style_and_types(command: tuple[str, ...]) -> None:
     done = subprocess.run([sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-def _floor(module: str) -> int | None:
-    return next((floor for room, floor in FLOORS.items() if module == room or module.startswith(f"{room}.")), None)
-
-
-@pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_imports_point_down(path: Path) -> None:
-    module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
-    own = _floor(module)
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if not isinstance(node, ast.ImportFrom) or not node.module or own is None:
-            continue
-        for name in (node.module, *(f"{node.module}.{alias.name}" for alias in node.names)):
-            other = _floor(name)
-            assert other is None or other <= own, f"{module} imports {name}"
-            if own == 4 and other == 4:
-                assert name.split(".")[1] == module.split(".")[1], f"{module} imports sideways: {name}"
-
-
-def test_no_modules_import_each_other_in_a_circle() -> None:
-    modules = {".".join(path.relative_to(ROOT).with_suffix("").parts): path for path in SOURCES}
-    leads_to = {name: _imported(path) & set(modules) for name, path in modules.items()}
-    while free := [name for name, others in leads_to.items() if not others & set(leads_to)]:
-        for name in free:
-            del leads_to[name]
-    assert not leads_to, f"in or behind a circle: {sorted(leads_to)}"
-
-
-def _imported(path: Path) -> set[str]:
-    """Every module a file names in an import, also inside functions."""
-    found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            found |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
-    return found
+def test_imports_keep_the_contracts() -> None:
+    lint = Path(sys.executable).with_name("lint-imports")
+    done = subprocess.run([lint, "--no-logo", "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
 
 
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: str(path.relative_to(ROOT)))

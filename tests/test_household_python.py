@@ -17,11 +17,11 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from test_household_faults import FAULTS
 
-from chemistry.errors import BadInput, TapwrightError
-from chemistry.plan.household import Household, Tank
-from chemistry.plan.household_tables import HoseTable, LabelTable, TimedTable
-from chemistry.plan.planner import plan
-from cli.household_file import load
+from tapwright.chemistry.errors import BadInput, TapwrightError
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.plan.household_tables import HoseTable, LabelTable, TimedTable
+from tapwright.chemistry.plan.planner import plan
+from tapwright.cli.household_file import load
 
 DATA = tomllib.loads(DEMO.read_text(encoding="utf-8"))
 DRY = "lies at or above water_height: the heater would stand dry."

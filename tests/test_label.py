@@ -9,14 +9,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from labels import CACL2_2, DGH, EFFECTS, forward, label, mixtures, stated
 
-from chemistry.allowed import amount_of
-from chemistry.dosing.label import judge
-from chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of, other_readings
-from chemistry.dosing.label_reading import density_of
-from chemistry.dosing.spoons import bulk_density_kg_l, level_spoon_g, spoons_of
-from chemistry.errors import BadInput
-from chemistry.substances import agent, agents
-from chemistry.units import figure, half_last_digit
+from tapwright.chemistry.allowed import amount_of
+from tapwright.chemistry.dosing.label import judge
+from tapwright.chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of, other_readings
+from tapwright.chemistry.dosing.label_reading import density_of
+from tapwright.chemistry.dosing.spoons import bulk_density_kg_l, level_spoon_g, spoons_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import agent, agents
+from tapwright.chemistry.units import figure, half_last_digit
 
 # --- what the contents can do, by hand and from published figures -----------------------------------------------------
 

@@ -9,7 +9,7 @@ import pytest
 from conftest import ROOT, Outcome
 from labels import BICARBONATE, CACL2_2, CACL2_6, CACO3, CL2, DGH, DKH, EPSOM, EPSOM_DRY, SALTPETRE, THIOSULFATE_5
 
-from cli.app import run
+from tapwright.cli.app import run
 
 FOLDER = ROOT / "demo" / "labels"
 US_GAL = 3.785411784

@@ -27,13 +27,13 @@ from labels import (
     stated,
 )
 
-from chemistry.dosing.label import Judgement, Label, judge
-from chemistry.dosing.label_claims import RAISED, contained, effect_of
-from chemistry.dosing.label_reading import content_of, dose_of
-from chemistry.dosing.spoons import level_spoon_g
-from chemistry.errors import BadInput
-from chemistry.substances import agents, hydrates_of, named, nitrates, salt, salts
-from chemistry.units import figure
+from tapwright.chemistry.dosing.label import Judgement, Label, judge
+from tapwright.chemistry.dosing.label_claims import RAISED, contained, effect_of
+from tapwright.chemistry.dosing.label_reading import content_of, dose_of
+from tapwright.chemistry.dosing.spoons import level_spoon_g
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import agents, hydrates_of, named, nitrates, salt, salts
+from tapwright.chemistry.units import figure
 
 # --- every confusion, built forwards and found again -----------------------------------------------------------------
 

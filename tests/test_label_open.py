@@ -7,12 +7,12 @@ from dataclasses import replace
 import pytest
 from labels import DGH, EPSOM, THIOSULFATE_5, codes, label
 
-from chemistry.dosing.label import Label, judge
-from chemistry.dosing.label_claims import claims_of
-from chemistry.dosing.label_contents import soluble_g_l
-from chemistry.dosing.label_findings import assumptions_of, findings_of
-from chemistry.errors import BadInput
-from chemistry.substances import agent, agents, nitrates, salt, salts
+from tapwright.chemistry.dosing.label import Label, judge
+from tapwright.chemistry.dosing.label_claims import claims_of
+from tapwright.chemistry.dosing.label_contents import soluble_g_l
+from tapwright.chemistry.dosing.label_findings import assumptions_of, findings_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import agent, agents, nitrates, salt, salts
 
 # --- what a label leaves open ----------------------------------------------------------------------------------------
 

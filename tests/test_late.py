@@ -18,11 +18,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from chemistry.change.filling import Filling
-from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
-from chemistry.errors import NoAnswer
-from chemistry.plan.late import Bottle, Late, Tote, late, late_findings
-from chemistry.substances import agent
+from tapwright.chemistry.change.filling import Filling
+from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.plan.late import Bottle, Late, Tote, late, late_findings
+from tapwright.chemistry.substances import agent
 
 Run = Callable[..., Outcome]
 MADE_ONCE = cache(typer.main.get_command)

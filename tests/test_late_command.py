@@ -9,8 +9,8 @@ import pytest
 from conftest import DEMO
 from test_late import CASE, THIOSULFATE, Run, asked, flat, result
 
-from chemistry.plan.planner import plan
-from cli.household_file import load
+from tapwright.chemistry.plan.planner import plan
+from tapwright.cli.household_file import load
 
 __all__ = ["asked"]  # the fixture
 ROCK = {"--file": str(DEMO), "--tank": "Rock wall"}

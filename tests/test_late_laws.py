@@ -14,18 +14,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_late import CASE, THIOSULFATE, Run, asked, result
 
-from chemistry.allowed import QUANTITIES
-from chemistry.change.filling import Filling
-from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
-from chemistry.plan.figures import Jobs
-from chemistry.plan.forgotten import forgotten, refill_of, refill_without_plan
-from chemistry.plan.household import Household
-from chemistry.plan.late import STOP_WATER, Bottle, Late, late, late_findings
-from chemistry.plan.planner import plan
-from chemistry.substances import agent
-from cli.household_file import load
-from cli.late_words import advice
-from cli.sheet.forgotten import box
+from tapwright.chemistry.allowed import QUANTITIES
+from tapwright.chemistry.change.filling import Filling
+from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.forgotten import forgotten, refill_of, refill_without_plan
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.late import STOP_WATER, Bottle, Late, late, late_findings
+from tapwright.chemistry.plan.planner import plan
+from tapwright.chemistry.substances import agent
+from tapwright.cli.household_file import load
+from tapwright.cli.late_words import advice
+from tapwright.cli.sheet.forgotten import box
 
 __all__ = ["asked"]  # the fixture
 SAME = 1e-9  # rounding

@@ -16,14 +16,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheets import first_case
 
-from chemistry.dosing.neutralise import LabelDose
-from chemistry.plan.figures import Jobs
-from chemistry.plan.forgotten import bottle_of
-from chemistry.plan.household import Household
-from chemistry.plan.late import Case
-from chemistry.plan.late_table import Row, late_table
-from chemistry.plan.planner import plan
-from chemistry.substances import agent
+from tapwright.chemistry.dosing.neutralise import LabelDose
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.forgotten import bottle_of
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.late import Case
+from tapwright.chemistry.plan.late_table import Row, late_table
+from tapwright.chemistry.plan.planner import plan
+from tapwright.chemistry.substances import agent
 
 # What the page promises: within 1 % between two rows, which is less than a kit can tell.
 WITHIN = 0.01
@@ -34,7 +34,7 @@ SAME = 1e-9
 @pytest.fixture(autouse=True, scope="module")
 def without_worst_means() -> Iterator[None]:
     """What fish have met over an hour or four days takes most of the engine's time, and no table holds it."""
-    with patch("chemistry.change.filling.worst_mean_mg_l", return_value=0.0):
+    with patch("tapwright.chemistry.change.filling.worst_mean_mg_l", return_value=0.0):
         yield
 
 

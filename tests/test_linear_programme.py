@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from chemistry.programmes.linear_programme import Programme, solve
+from tapwright.chemistry.programmes.linear_programme import Programme, solve
 
 # Hardness, alkalinity, two rows of calcium to magnesium, magnesium, chloride and conductivity by grams of seven salts,
 # as a household drawn by the attack had them: the solver breaks down over costs as far apart as these.

@@ -18,8 +18,8 @@ from conftest import DEMO, Outcome
 from test_files import names, small_disk
 from test_logbook import Child, note
 
-from cli import log_reading
-from cli.logbook import Logbook, path_of
+from tapwright.cli import log_reading
+from tapwright.cli.logbook import Logbook, path_of
 
 Run = Callable[..., Outcome]
 HOUSE = '[[tank]]\nname = "Rock wall"\n[[tank]]\nname = "Shell bay"\n'
@@ -118,7 +118,7 @@ def test_a_sheet_says_that_it_could_not_read_the_log(house: Path, tapwright: Run
     house.write_bytes(DEMO.read_bytes())
     path_of(house).write_bytes(b"no logbook at all" * 99)
     page = tmp_path / "s.html"
-    with patch("cli.sheet.command._charts", return_value=[]):
+    with patch("tapwright.cli.sheet.command._charts", return_value=[]):
         done = tapwright("sheet", house, "--tank", "Rock wall", "-o", page)
     assert (done.code, done.err) == (0, "")
     for text in (done.out, page.read_text(encoding="utf-8")):

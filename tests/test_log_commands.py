@@ -23,10 +23,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_logbook import MEMORY, at_once, at_statement
 
-from chemistry import units
-from cli import log_commands, log_csv
-from cli.log_entries import PARTS, QUANTITIES, Entry, faults_of
-from cli.logbook import Logbook, path_of
+from tapwright.chemistry import units
+from tapwright.cli import log_commands, log_csv
+from tapwright.cli.log_entries import PARTS, QUANTITIES, Entry, faults_of
+from tapwright.cli.logbook import Logbook, path_of
 
 Log = Callable[..., Outcome]
 Taken = Callable[[str | bytes], Outcome]

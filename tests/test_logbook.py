@@ -22,10 +22,10 @@ from unittest.mock import Mock
 
 import pytest
 
-from chemistry.errors import BadInput
-from cli import logbook
-from cli.log_entries import Entry
-from cli.logbook import Logbook, path_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli import logbook
+from tapwright.cli.log_entries import Entry
+from tapwright.cli.logbook import Logbook, path_of
 
 Say = Callable[[object], object]
 FORK = multiprocessing.get_context("fork")

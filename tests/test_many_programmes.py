@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
-from chemistry.errors import BadInput
-from chemistry.programmes import many_programmes
-from chemistry.programmes.many_programmes import Answers, solve_many
-from chemistry.substances import salt
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.programmes import many_programmes
+from tapwright.chemistry.programmes.many_programmes import Answers, solve_many
+from tapwright.chemistry.substances import salt
 
 Array = NDArray[np.float64]
 Batch = tuple[

@@ -9,14 +9,14 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from chemistry.dosing.cupboard import dissolve
-from chemistry.dosing.neutralise import ChlorineReadings, neutralise, treated
-from chemistry.errors import BadInput, OutOfRange
-from chemistry.substances import agent, agents, salt
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.equilibrium import at_air, at_ph, closed, equilibrium_of
-from chemistry.water.mixing import mix, mixture, nitrified, with_alkalinity
-from chemistry.water.spread import MODEL_PH, closed_ph_spread
+from tapwright.chemistry.dosing.cupboard import dissolve
+from tapwright.chemistry.dosing.neutralise import ChlorineReadings, neutralise, treated
+from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.substances import agent, agents, salt
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.equilibrium import at_air, at_ph, closed, equilibrium_of
+from tapwright.chemistry.water.mixing import mix, mixture, nitrified, with_alkalinity
+from tapwright.chemistry.water.spread import MODEL_PH, closed_ph_spread
 
 amounts = st.floats(0.01, 5)
 # Alkalinity from 1 meq/L: less, at the highest of these pH, is no water.

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chemistry.dosing.neutralise import (
+from tapwright.chemistry.dosing.neutralise import (
     ChlorineReadings,
     LabelDose,
     ammonia_after_mg_n_l,
@@ -17,9 +17,9 @@ from chemistry.dosing.neutralise import (
     neutralise,
     treated,
 )
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.substances import Agent, agent, agents, molar_mass, parse_formula
-from chemistry.water.composition import Water
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.substances import Agent, agent, agents, molar_mass, parse_formula
+from tapwright.chemistry.water.composition import Water
 
 DOSABLE = [entry for entry in agents().values() if entry.dose_from == "stoichiometry"]
 agents_drawn = st.sampled_from(DOSABLE)

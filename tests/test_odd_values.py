@@ -15,8 +15,8 @@ from conftest import DEMO, ROOT, Outcome
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chemistry.words import LONGEST, nearest, quoted, shown, told
-from cli.household_template import filled
+from tapwright.chemistry.words import LONGEST, nearest, quoted, shown, told
+from tapwright.cli.household_template import filled
 
 _BANDS = """[tank.bands]
 hardness = ["8 dGH", "12 dGH"]
@@ -96,7 +96,7 @@ def test_so_it_is_in_tables_of_one_line(name: str, tmp_path: Path, tapwright: Ca
 def test_an_odd_value_alone_lets_the_cross_checks_judge_the_rest(
     data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    from cli.household_file import BadInput, load
+    from tapwright.cli.household_file import BadInput, load
 
     entries = list(_ENTRY.finditer(WHOLE))
     entry, name = data.draw(st.sampled_from(entries)), data.draw(st.sampled_from(sorted(ODD)))
@@ -181,7 +181,7 @@ def test_a_backend_the_plotting_library_does_not_know_changes_nothing(tmp_path: 
     shutil.copy(DEMO, house)
 
     def asked(*words: object, **environment: str) -> None:
-        command = [sys.executable, "-m", "cli", *map(str, words)]
+        command = [sys.executable, "-m", "tapwright", *map(str, words)]
         done = subprocess.run(
             command, cwd=ROOT, env={**os.environ, **environment}, capture_output=True, text=True, check=False
         )

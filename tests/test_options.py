@@ -18,11 +18,11 @@ import pytest
 import typer.main
 from conftest import DEMO, Outcome
 
-from chemistry.allowed import NUMBERS, QUANTITIES, read_within
-from chemistry.errors import BadInput
-from chemistry.units import KINDS, show
-from chemistry.water.constants import HIGHEST_C, LOWEST_C
-from cli.app import app
+from tapwright.chemistry.allowed import NUMBERS, QUANTITIES, read_within
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.units import KINDS, show
+from tapwright.chemistry.water.constants import HIGHEST_C, LOWEST_C
+from tapwright.cli.app import app
 
 HOUSE, LOG, SHEET = "HOUSE", "LOG", "SHEET"  # where a file is put
 SOFT = "hardness 3 dGH, alkalinity 2 dKH, ph 7.4, temperature 25 degC"

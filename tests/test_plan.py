@@ -11,13 +11,13 @@ from conftest import DEMO
 from houses import HOUSE, NAMES, changed, codes, houses, planned, shares
 from hypothesis import given
 
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.plan.figures import Jobs
-from chemistry.plan.household import Household
-from chemistry.plan.planner import plan
-from chemistry.units import show
-from chemistry.water.composition import CONSERVED
-from cli.household_file import load
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import plan
+from tapwright.chemistry.units import show
+from tapwright.chemistry.water.composition import CONSERVED
+from tapwright.cli.household_file import load
 
 # --- figures ------------------------------------------------------------------------------------------------------
 
@@ -61,7 +61,7 @@ def test_the_share_from_nitrate_keeps_its_ceiling_and_five_points_less_do_not(ho
 
 
 def test_a_household_in_gallons_feet_and_fahrenheit_gets_the_same_plan(tmp_path: Path) -> None:
-    from chemistry import units
+    from tapwright.chemistry import units
 
     metric = DEMO.read_text(encoding="utf-8")
     american = metric

@@ -16,16 +16,16 @@ from houses import HOUSE, NAMES, changed, jobs, planned
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chemistry.change.blending import blend_of_volumes
-from chemistry.change.pumping import Minutes, minutes_to_move
-from chemistry.change.warmth import mixed_c
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.plan.figures import Jobs
-from chemistry.plan.flows import Flows, flows_of
-from chemistry.plan.household import Household, Tank
-from chemistry.plan.household_tables import CoilTable, TimedTable
-from chemistry.plan.planner import plan
-from chemistry.water.properties import density_kg_l, enthalpy_kj_kg
+from tapwright.chemistry.change.blending import blend_of_volumes
+from tapwright.chemistry.change.pumping import Minutes, minutes_to_move
+from tapwright.chemistry.change.warmth import mixed_c
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.flows import Flows, flows_of
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.plan.household_tables import CoilTable, TimedTable
+from tapwright.chemistry.plan.planner import plan
+from tapwright.chemistry.water.properties import density_kg_l, enthalpy_kj_kg
 
 MARGIN_M = 0.05  # tables/limits.csv: water above a heater below which it counts as reached
 ROCK = HOUSE.tanks[0]

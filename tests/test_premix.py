@@ -12,15 +12,15 @@ from cupboards import GENTLE, HARD, LINEAR, NAMES, PURE, SOFT, effects, jars
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chemistry import reference
-from chemistry.dosing.pouring import pouring, premix_findings, tote_findings
-from chemistry.dosing.premix import Bucket, Premix, premixed
-from chemistry.dosing.remineralise import Wish, recipe
-from chemistry.dosing.solubility import solubility_g_l
-from chemistry.substances import salt
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water
-from chemistry.water.target import lake_names, lake_target
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.pouring import pouring, premix_findings, tote_findings
+from tapwright.chemistry.dosing.premix import Bucket, Premix, premixed
+from tapwright.chemistry.dosing.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.solubility import solubility_g_l
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water
+from tapwright.chemistry.water.target import lake_names, lake_target
 
 VERY_HARD = replace(HARD, calcium_mmol_l=3.5, alkalinity_meq_l=6.2)
 waters = st.sampled_from([PURE, SOFT, HARD, VERY_HARD, replace(SOFT, ph=7.2)])

@@ -6,14 +6,14 @@ from dataclasses import replace
 
 import pytest
 
-from chemistry.dosing.bands import standings
-from chemistry.dosing.cupboard import Stocked, dissolve
-from chemistry.dosing.prepared import prepared, thinned
-from chemistry.dosing.remineralise import Wish
-from chemistry.substances import salt
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import deionised_water
-from chemistry.water.target import ANY, Band, Target
+from tapwright.chemistry.dosing.bands import standings
+from tapwright.chemistry.dosing.cupboard import Stocked, dissolve
+from tapwright.chemistry.dosing.prepared import prepared, thinned
+from tapwright.chemistry.dosing.remineralise import Wish
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import deionised_water
+from tapwright.chemistry.water.target import ANY, Band, Target
 
 HARD = Water(2.5, 0.6, 0.8, 0.05, 1.6, 0.7, 4.0, 10, 0.1, 0, 0, 25.0, ph=7.5)
 WISH = Wish(Target("more alkaline", ANY, Band(6.6, 7.2)), 400.0, 0.1, 2)

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from keepers import FACTOR, RANGE, STEPS, USUAL, Events, Logged, kit, logs, nitrates, rates, read_as
 from scipy.stats import norm
 
-from chemistry.change.production import Change, Posterior, Reading, chart_reading, production
-from chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.change.production import Change, Posterior, Reading, chart_reading, production
+from tapwright.chemistry.errors import BadInput, NoAnswer
 
 
 def moved(event: Reading | Change, days: float) -> Reading | Change:

@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 from conftest import DEMO, ROOT
 
-from chemistry.errors import NoAnswer
-from cli import app, converting, households, progress
-from cli.answer import Answer
-from cli.app import run
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.cli import app, converting, households, progress
+from tapwright.cli.answer import Answer
+from tapwright.cli.app import run
 
 _NEVER_S = 60.0  # a deadline that only a broken program reaches
 
@@ -109,7 +109,7 @@ def test_what_is_no_terminal_hears_nothing_and_costs_no_thread() -> None:
 
 def test_the_first_word_comes_after_a_second_and_others_every_second() -> None:
     # The fixture has replaced them here: the program's own are those of a fresh import.
-    code = "from cli import progress; print(progress.DELAY_S, progress.TICK_S)"
+    code = "from tapwright.cli import progress; print(progress.DELAY_S, progress.TICK_S)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert done.stdout.split() == ["1.0", "1.0"]
 
@@ -202,8 +202,8 @@ def test_a_refusal_stands_alone_on_a_terminal(monkeypatch: pytest.MonkeyPatch, t
 
 _SLOW = """
 import sys
-from cli import households
-from cli.app import run
+from tapwright.cli import households
+from tapwright.cli.app import run
 own = households.check_answer
 def slow(file):
     sys.stdin.readline()

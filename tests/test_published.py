@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from chemistry import reference
-from chemistry.change.blending import blend_of_volumes
-from chemistry.dosing.neutralise import ChlorineReadings, neutralise
-from chemistry.substances import agent
-from chemistry.units import read
-from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
-from chemistry.water.composition import dgh_per_mmol
-from chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
-from chemistry.water.target import lake_target
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import blend_of_volumes
+from tapwright.chemistry.dosing.neutralise import ChlorineReadings, neutralise
+from tapwright.chemistry.substances import agent
+from tapwright.chemistry.units import read
+from tapwright.chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
+from tapwright.chemistry.water.composition import dgh_per_mmol
+from tapwright.chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
+from tapwright.chemistry.water.target import lake_target
 
 
 def _numbers(function: Callable[..., float]) -> Callable[[str], float]:

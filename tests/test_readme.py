@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from cli.app import run
+from tapwright.cli.app import run
 
 ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
@@ -68,7 +68,7 @@ def test_the_job_stands_at_the_top_and_two_commands_set_everything_up() -> None:
 
 
 def test_every_command_is_shown() -> None:
-    from cli.app import command_names
+    from tapwright.cli.app import command_names
 
     text = README.read_text(encoding="utf-8") + (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     names = command_names()

@@ -28,16 +28,16 @@ from cupboards import (
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from chemistry.dosing.choice import ORDER, Rows, choose
-from chemistry.dosing.conflicts import explained
-from chemistry.dosing.cupboard import Deionised, Stocked, columns
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.errors import BadInput, TapwrightError
-from chemistry.substances import salt
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water
-from chemistry.water.mixing import mix
-from chemistry.water.target import ANY, Band, Target
+from tapwright.chemistry.dosing.choice import ORDER, Rows, choose
+from tapwright.chemistry.dosing.conflicts import explained
+from tapwright.chemistry.dosing.cupboard import Deionised, Stocked, columns
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.errors import BadInput, TapwrightError
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water
+from tapwright.chemistry.water.mixing import mix
+from tapwright.chemistry.water.target import ANY, Band, Target
 
 PRICES = st.floats(0.5, 40)
 some_jars = st.lists(

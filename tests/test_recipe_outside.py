@@ -25,16 +25,16 @@ from cupboards import (
 from reference_program import OUTPUT, Array, Waters, answers
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
-from chemistry import reference
-from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.pouring import premix_findings, tote_findings
-from chemistry.dosing.premix import premixed
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.substances import molar_mass, salt
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water, outdoor_air_ppm
-from chemistry.water.properties import density_kg_l
-from chemistry.water.target import ANY, Band, Target, lake_names, lake_target, lake_water
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.pouring import premix_findings, tote_findings
+from tapwright.chemistry.dosing.premix import premixed
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.substances import molar_mass, salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water, outdoor_air_ppm
+from tapwright.chemistry.water.properties import density_kg_l
+from tapwright.chemistry.water.target import ANY, Band, Target, lake_names, lake_target, lake_water
 
 VOLUME_L = 100.0
 

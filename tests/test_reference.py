@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from chemistry import reference
-from chemistry.errors import BadInput
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput
 
 TABLES = sorted(path.stem for path in reference.FOLDER.glob("*.csv"))
 HOW_KNOWN = {"text", "package", "derived", "memory", "practice"}

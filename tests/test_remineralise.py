@@ -13,16 +13,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from chemistry import reference
-from chemistry.dosing.bands import standings
-from chemistry.dosing.cupboard import Stocked, dissolve
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.errors import BadInput
-from chemistry.programmes.linear_programme import Programme, solve
-from chemistry.substances import ion_charge, salt, salts
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air
-from chemistry.water.target import Band, Target, lake_names, lake_target
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.bands import standings
+from tapwright.chemistry.dosing.cupboard import Stocked, dissolve
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.programmes.linear_programme import Programme, solve
+from tapwright.chemistry.substances import ion_charge, salt, salts
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import at_air
+from tapwright.chemistry.water.target import Band, Target, lake_names, lake_target
 
 
 def made_for(
@@ -262,7 +262,7 @@ def test_random_programmes_against_scipy() -> None:
 
 def test_the_solvers_banner_stays_off_stdout() -> None:
     code = (
-        "import numpy as np; from chemistry.programmes.linear_programme import Programme, solve; one = np.ones(1); "
+        "import numpy as np; from tapwright.chemistry.programmes.linear_programme import Programme, solve; one = np.ones(1); "
         "print(solve(Programme(one, np.ones((1, 1)), one, 2 * one, 5 * one))[0])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keepers import Array, read_as
 
-from chemistry.change.production import Change, Posterior, production
-from chemistry.change.schedule import INTERVALS_DAYS, SHARES, Regime, regime, schedules, share_that_holds
-from chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.change.production import Change, Posterior, production
+from tapwright.chemistry.change.schedule import INTERVALS_DAYS, SHARES, Regime, regime, schedules, share_that_holds
+from tapwright.chemistry.errors import BadInput, NoAnswer
 
 REFILL, CEILING, CONFIDENCE = 5.0, 40.0, 0.9
 

@@ -14,8 +14,8 @@ from conftest import DEMO, Outcome
 from houses import NAMES
 from sheets import data_of, faults_of, flat, tree_of
 
-from chemistry import __version__
-from cli.logbook import path_of
+from tapwright import __version__
+from tapwright.cli.logbook import path_of
 
 Run = Callable[..., Outcome]
 LARGEST_BYTES = 400_000
@@ -25,7 +25,7 @@ ROCK = ("--tank", "Rock wall", "--date", "2026-03-14")
 @pytest.fixture
 def plain() -> Iterator[None]:
     """Without charts, which take a second and decide nothing here."""
-    with patch("cli.sheet.command._charts", return_value=[]):
+    with patch("tapwright.cli.sheet.command._charts", return_value=[]):
         yield
 
 
@@ -165,13 +165,13 @@ def test_what_is_there_is_refused_before_anything_is_planned(
 ) -> None:
     page = house.with_name("s.html")
     page.write_text("mine", encoding="utf-8")
-    with patch("cli.planning.planned", side_effect=AssertionError("planned for nothing")):
+    with patch("tapwright.cli.planning.planned", side_effect=AssertionError("planned for nothing")):
         refused(tapwright("sheet", house, *ROCK, "-o", page, *options), str(page))
 
 
 def test_what_came_while_the_plan_was_made_stays(house: Path, tapwright: Run) -> None:
     page = house.with_name("s.html")
-    with patch("cli.sheet.command.page_of", side_effect=lambda *_: (page.write_text("mine"), "ours")[1]):
+    with patch("tapwright.cli.sheet.command.page_of", side_effect=lambda *_: (page.write_text("mine"), "ours")[1]):
         refused(tapwright("sheet", house, *ROCK, "-o", page), f"{page}: is there already", "--force")
     assert page.read_text(encoding="utf-8") == "mine"
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from chemistry import reference
-from chemistry.dosing.solubility import solubility_g_l
-from chemistry.substances import molar_mass, salt, salts
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.solubility import solubility_g_l
+from tapwright.chemistry.substances import molar_mass, salt, salts
 
 # g of hydrate in 100 g of added water, from the anhydrous values of the CRC Handbook of Chemistry and Physics, 91st
 # edition (2010), pages 8-112 to 8-117, by a balance of the crystal water, worked out apart from this code.

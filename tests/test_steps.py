@@ -10,13 +10,13 @@ from houses import HOUSE, NAMES, changed, codes, houses, jobs, planned, shares
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chemistry import reference
-from chemistry.errors import NoAnswer
-from chemistry.plan.figures import Jobs
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan, plan
-from chemistry.substances import salt
-from cli.household_file import load
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.chemistry.substances import salt
+from tapwright.cli.household_file import load
 
 # --- rules of the steps, for every plan --------------------------------------------------------------------------
 

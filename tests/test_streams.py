@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from conftest import DEMO, ROOT
 
-from cli.logbook import Logbook, path_of
+from tapwright.cli.logbook import Logbook, path_of
 
 FULL = pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 NOBODY_READS = "| true"
@@ -21,7 +21,7 @@ ROCK = "--tank 'Rock wall'"
 
 def shell(words: str, streams: str, folder: Path) -> tuple[int, str, str]:
     """Exit code of the command itself, stdout and stderr; the shell alone can close a stream."""
-    line = f'{{ "{sys.executable}" -m cli {words}; echo $? > "{folder}/code"; }} {streams}'
+    line = f'{{ "{sys.executable}" -m tapwright {words}; echo $? > "{folder}/code"; }} {streams}'
     done = subprocess.run(line, shell=True, capture_output=True, text=True, cwd=ROOT, check=False)
     return int((folder / "code").read_text(encoding="utf-8")), done.stdout, done.stderr
 

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from molmass import Formula
 
-from chemistry.errors import BadInput
-from chemistry.substances import agent, agents, ion_charge, molar_mass, parse_formula, salt, salts
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import agent, agents, ion_charge, molar_mass, parse_formula, salt, salts
 
 # Molar masses as handbooks print them (CRC Handbook of Chemistry and Physics, Physical Constants of Inorganic
 # Compounds; from memory). Handbooks use older weights: 0.01 % covers the difference.

@@ -12,10 +12,10 @@ from conftest import DEMO, Outcome
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chemistry.errors import BadInput
-from cli.household_file import load
-from cli.household_template import filled
-from cli.toml_file import Lines, the_first
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.household_file import load
+from tapwright.cli.household_template import filled
+from tapwright.cli.toml_file import Lines, the_first
 
 Place = tuple[str | int, ...]
 

@@ -31,14 +31,22 @@ from journeys import (
     ways,
 )
 
-from chemistry.dosing.course import Limits
-from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.journey import ANYTHING, Journey, Transition, alone, settled, temperatures, with_target_refill
-from chemistry.dosing.transition import transition
-from chemistry.errors import NoAnswer
-from chemistry.substances import salt
-from chemistry.water.equilibrium import at_air
-from chemistry.water.target import Band
+from tapwright.chemistry.dosing.course import Limits
+from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.journey import (
+    ANYTHING,
+    Journey,
+    Transition,
+    alone,
+    settled,
+    temperatures,
+    with_target_refill,
+)
+from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.equilibrium import at_air
+from tapwright.chemistry.water.target import Band
 
 
 def own_index(journey: Journey, way: Transition) -> float:

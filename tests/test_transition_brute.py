@@ -29,11 +29,11 @@ from journeys import (
     only,
 )
 
-from chemistry.dosing.cupboard import Deionised, Stocked
-from chemistry.dosing.journey import Journey, Transition
-from chemistry.dosing.transition import transition
-from chemistry.substances import salt
-from chemistry.water.target import Band
+from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.journey import Journey, Transition
+from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.target import Band
 
 HARDNESS, ALKALINITY = np.array([1.0, 1, 0, 0, 0, 0, 0]), np.array([0.0, 0, 0, 0, 0, 0, 1])
 ROWS = 1e-6

@@ -9,13 +9,13 @@ import pytest
 from cupboards import LINEAR, jars
 from journeys import CALCIUM, EPSOM, FOUR, HARD_TAP, PLAIN, SODA, TANK, USUAL, breaches, count_of, narrow, only
 
-from chemistry.dosing.cupboard import Stocked
-from chemistry.dosing.transition import transition
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.programmes.budget import question
-from chemistry.substances import salt
-from chemistry.water.composition import Water
-from chemistry.water.target import Band
+from tapwright.chemistry.dosing.cupboard import Stocked
+from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.programmes.budget import question
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.target import Band
 
 # A band that HARD_TAP lies outside of and any softer water inside: one legal change is enough.
 ANYWHERE = only(hardness_mmol_l=Band(0.0, 2.499))

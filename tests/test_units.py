@@ -6,8 +6,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from chemistry.errors import BadInput
-from chemistry.units import KINDS, convert, figure, from_canonical, kind_of, read, show
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.units import KINDS, convert, figure, from_canonical, kind_of, read, show
 
 # (quantity, unit, expected, relative tolerance, source)
 PUBLISHED = [

@@ -10,12 +10,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from iapws import IAPWS95
 
-from chemistry.errors import BadInput, OutOfRange
-from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.mixing import mix, mix_heat
-from chemistry.water.properties import density_kg_l, enthalpy_kj_kg, heat_capacity_kj_kg_k, viscosity_mpa_s
-from chemistry.water.reconstruction import Readings, conductivity_us_cm, described
+from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.mixing import mix, mix_heat
+from tapwright.chemistry.water.properties import density_kg_l, enthalpy_kj_kg, heat_capacity_kj_kg_k, viscosity_mpa_s
+from tapwright.chemistry.water.reconstruction import Readings, conductivity_us_cm, described
 
 amounts = st.floats(0, 15)
 waters = st.builds(

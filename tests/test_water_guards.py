@@ -10,10 +10,10 @@ from houses import HOUSE, NAMES, changed, codes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan, plan
-from chemistry.plan.water_guards import clouding_words
-from chemistry.water.equilibrium import at_air, at_ph, equilibrium_of
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.chemistry.plan.water_guards import clouding_words
+from tapwright.chemistry.water.equilibrium import at_air, at_ph, equilibrium_of
 
 
 def told(made: Plan, code: str) -> str:

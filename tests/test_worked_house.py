@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from chemistry.plan.planner import Plan, plan
-from cli.household_file import load
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.cli.household_file import load
 
 HOUSE = """
 room_temperature = "16 degC"

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.findings import Finding
-from chemistry.water.mixing import mix_heat
-from chemistry.water.properties import Number, density_kg_l, enthalpy_kj_kg
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.water.mixing import mix_heat
+from tapwright.chemistry.water.properties import Number, density_kg_l, enthalpy_kj_kg
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from chemistry import reference
-from chemistry.change.friction import Hose
-from chemistry.errors import BadInput
-from chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
-from chemistry.water.vapour import evaporation_kg_m2_h, vaporisation_kj_kg
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.friction import Hose
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
+from tapwright.chemistry.water.vapour import evaporation_kg_m2_h, vaporisation_kj_kg
 
 _SECANT_K = 0.5
 _CLOSE_K = 1e-7

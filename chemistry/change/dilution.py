@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.substances import molar_mass
-from chemistry.units import figure
-from chemistry.water.properties import Number
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.properties import Number
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.change.exponential import decayed_mean, scaled_exponential_integral
-from chemistry.errors import BadInput, Fault
+from tapwright.chemistry.change.exponential import decayed_mean, scaled_exponential_integral
+from tapwright.chemistry.errors import BadInput, Fault
 
 Array = NDArray[np.float64]
 

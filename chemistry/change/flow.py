@@ -14,9 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry import reference
-from chemistry.change.friction import G_M_S2, Hose, hose_loss_m, minor_loss
-from chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.friction import G_M_S2, Hose, hose_loss_m, minor_loss
+from tapwright.chemistry.errors import BadInput, NoAnswer
 
 Bound = Literal["early", "predicted", "late"]
 BOUNDS: tuple[Bound, ...] = ("early", "predicted", "late")

@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry import reference
-from chemistry.errors import BadInput, Fault
-from chemistry.water.properties import density_kg_l, viscosity_mpa_s
-from chemistry.words import nearest, quoted, shown, told
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.water.properties import density_kg_l, viscosity_mpa_s
+from tapwright.chemistry.words import nearest, quoted, shown, told
 
 G_M_S2 = 9.80665  # standard acceleration of free fall, exact (3rd CGPM 1901)
 LAMINAR_UP_TO = 2000.0

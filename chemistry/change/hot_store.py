@@ -11,8 +11,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.water.properties import density_kg_l, heat_capacity_kj_kg_k
 
 _SLACK = 1e-9
 

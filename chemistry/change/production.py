@@ -19,10 +19,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry import reference
-from chemistry.change.rate_likelihood import Array, Test, cells
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.words import quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.rate_likelihood import Array, Test, cells
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.words import quoted
 
 _LEAST_WEIGHT = 1e-7  # of the highest
 

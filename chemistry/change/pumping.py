@@ -10,9 +10,9 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.change.flow import BOUNDS, Bound, Line, Pump, flow_l_min, operating_flow_l_min, refuse_lift
-from chemistry.change.friction import Hose
-from chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.change.flow import BOUNDS, Bound, Line, Pump, flow_l_min, operating_flow_l_min, refuse_lift
+from tapwright.chemistry.change.friction import Hose
+from tapwright.chemistry.errors import BadInput, NoAnswer
 
 _SLICES = 24  # of the changing level
 _LEAST_FLOW_L_MIN = 0.01

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry import reference
+from tapwright.chemistry import reference
 
 Array = NDArray[np.float64]
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.change.dilution import settled_peak, settled_trough
-from chemistry.change.production import Posterior
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.units import figure, rounded_up
+from tapwright.chemistry.change.dilution import settled_peak, settled_trough
+from tapwright.chemistry.change.production import Posterior
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.units import figure, rounded_up
 
 SHARES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 INTERVALS_DAYS = (3.0, 5.0, 7.0, 10.0, 14.0, 21.0)

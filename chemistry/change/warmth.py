@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chemistry import reference
-from chemistry.change.blending import Blend, Vessel, blend_of_volumes
-from chemistry.errors import BadInput
-from chemistry.water.mixing import mix_heat
-from chemistry.water.properties import density_kg_l, enthalpy_kj_kg
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import Blend, Vessel, blend_of_volumes
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.water.mixing import mix_heat
+from tapwright.chemistry.water.properties import density_kg_l, enthalpy_kj_kg
 
 _BISECTIONS = 50
 

@@ -13,12 +13,12 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.errors import BadInput, OutOfRange
-from chemistry.programmes.budget import ONE_WATER, current
-from chemistry.programmes.linear_programme import Array
-from chemistry.water.composition import ION_SYMBOLS, Water
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, equilibrium_of
-from chemistry.water.target import Band, Target, measures
+from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.programmes.budget import ONE_WATER, current
+from tapwright.chemistry.programmes.linear_programme import Array
+from tapwright.chemistry.water.composition import ION_SYMBOLS, Water
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, equilibrium_of
+from tapwright.chemistry.water.target import Band, Target, measures
 
 # What a row weighs, in this order; the last two are alkalinity and inorganic carbon.
 CONSERVED = (*(f"{ion}_mmol_l" for ion in ION_SYMBOLS), "alkalinity_meq_l", "carbon_mmol_l")

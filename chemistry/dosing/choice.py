@@ -13,13 +13,13 @@ from itertools import chain, combinations, islice
 
 import numpy as np
 
-from chemistry.dosing.cupboard import Columns
-from chemistry.errors import BadInput
-from chemistry.programmes.budget import OutOfWork, current
-from chemistry.programmes.linear_programme import Array, Programme, solve
-from chemistry.programmes.many_programmes import Flags, solve_many
-from chemistry.programmes.whole_numbers import solve_whole
-from chemistry.words import quoted
+from tapwright.chemistry.dosing.cupboard import Columns
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.programmes.budget import OutOfWork, current
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.programmes.many_programmes import Flags, solve_many
+from tapwright.chemistry.programmes.whole_numbers import solve_whole
+from tapwright.chemistry.words import quoted
 
 ORDER = ("salts", "cost", "sodium", "water", "name")
 # Costs, and what else is compared, count as the same when they differ by less than this share.

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chemistry.dosing.bands import CALCITE, CONSERVED, NEEDS_PIVOT, amounts_of, rows_of
-from chemistry.dosing.cupboard import Stocked, columns
-from chemistry.dosing.nearest import least_miss, made_of
-from chemistry.dosing.remineralise import Recipe, Wish
-from chemistry.dosing.ways_out import (
+from tapwright.chemistry.dosing.bands import CALCITE, CONSERVED, NEEDS_PIVOT, amounts_of, rows_of
+from tapwright.chemistry.dosing.cupboard import Stocked, columns
+from tapwright.chemistry.dosing.nearest import least_miss, made_of
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish
+from tapwright.chemistry.dosing.ways_out import (
     Asked,
     Move,
     all_bought,
@@ -31,13 +31,13 @@ from chemistry.dosing.ways_out import (
     own_end,
     unit_of,
 )
-from chemistry.programmes.budget import Budget, OutOfWork, question
-from chemistry.programmes.linear_programme import Array, Programme, solve
-from chemistry.substances import ion_charge
-from chemistry.units import figure
-from chemistry.water.composition import ION_SYMBOLS, Water
-from chemistry.water.equilibrium import closed
-from chemistry.water.target import measures
+from tapwright.chemistry.programmes.budget import Budget, OutOfWork, question
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.substances import ion_charge
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import ION_SYMBOLS, Water
+from tapwright.chemistry.water.equilibrium import closed
+from tapwright.chemistry.water.target import measures
 
 # Of the question's budget for the rows that ways out are sought at; of what is left of it for one kind of them, and of
 # that for one of its kind.

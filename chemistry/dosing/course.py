@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.dosing.bands import (
+from tapwright.chemistry.dosing.bands import (
     CONSERVED,
     NEEDS_PIVOT,
     Cap,
@@ -24,14 +24,14 @@ from chemistry.dosing.bands import (
     rows_of,
     with_amounts,
 )
-from chemistry.dosing.choice import Rows
-from chemistry.dosing.cupboard import Columns
-from chemistry.programmes.budget import ARRAY_OF_WATERS, WATER_IN_ARRAY, current
-from chemistry.programmes.linear_programme import Array
-from chemistry.water.composition import Water
-from chemistry.water.constants import HIGHEST_C, LOWEST_C
-from chemistry.water.equilibrium import at_air, at_ph
-from chemistry.water.target import Target
+from tapwright.chemistry.dosing.choice import Rows
+from tapwright.chemistry.dosing.cupboard import Columns
+from tapwright.chemistry.programmes.budget import ARRAY_OF_WATERS, WATER_IN_ARRAY, current
+from tapwright.chemistry.programmes.linear_programme import Array
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.constants import HIGHEST_C, LOWEST_C
+from tapwright.chemistry.water.equilibrium import at_air, at_ph
+from tapwright.chemistry.water.target import Target
 
 _SLACK = 1e-7
 _HARDNESS = np.array([1.0, 1.0, 0, 0, 0, 0, 0, 0])

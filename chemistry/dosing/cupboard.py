@@ -10,12 +10,12 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.dosing.bands import CONSERVED, amounts_of
-from chemistry.errors import BadInput, Fault
-from chemistry.programmes.linear_programme import Array
-from chemistry.substances import Salt
-from chemistry.water.composition import ION_SYMBOLS, Water
-from chemistry.water.equilibrium import closed, deionised_water
+from tapwright.chemistry.dosing.bands import CONSERVED, amounts_of
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.programmes.linear_programme import Array
+from tapwright.chemistry.substances import Salt
+from tapwright.chemistry.water.composition import ION_SYMBOLS, Water
+from tapwright.chemistry.water.equilibrium import closed, deionised_water
 
 DEIONISED = "deionised water"
 _FIELDS = {symbol: f"{ion}_mmol_l" for ion, symbol in ION_SYMBOLS.items()}

@@ -10,10 +10,10 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from chemistry import reference
-from chemistry.dosing.cupboard import Stocked
-from chemistry.dosing.remineralise import Recipe, Wish
-from chemistry.water.composition import Water, dgh_per_mmol
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.cupboard import Stocked
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish
+from tapwright.chemistry.water.composition import Water, dgh_per_mmol
 
 
 @dataclass(frozen=True)

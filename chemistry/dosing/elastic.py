@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chemistry.dosing.choice import Rows
-from chemistry.programmes.budget import OutOfWork
-from chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.dosing.choice import Rows
+from tapwright.chemistry.programmes.budget import OutOfWork
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
 
 # Amounts weigh so little, against what they can do, that they only settle which of equal misses is taken.
 _AMOUNTS = 1e-4

@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from chemistry import reference
-from chemistry.dosing.bands import Standing, standings, value_of
-from chemistry.dosing.course import Limits
-from chemistry.dosing.cupboard import Deionised
-from chemistry.errors import BadInput, Fault, NoAnswer
-from chemistry.findings import Finding
-from chemistry.water.composition import Water, dgh_per_mmol
-from chemistry.water.constants import HIGHEST_C, LOWEST_C
-from chemistry.water.equilibrium import at_air
-from chemistry.water.target import ANY, Band, Target
-from chemistry.words import quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.bands import Standing, standings, value_of
+from tapwright.chemistry.dosing.course import Limits
+from tapwright.chemistry.dosing.cupboard import Deionised
+from tapwright.chemistry.errors import BadInput, Fault, NoAnswer
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.water.composition import Water, dgh_per_mmol
+from tapwright.chemistry.water.constants import HIGHEST_C, LOWEST_C
+from tapwright.chemistry.water.equilibrium import at_air
+from tapwright.chemistry.water.target import ANY, Band, Target
+from tapwright.chemistry.words import quoted
 
 MOST_CHANGES = 40
 ANYTHING = Target("anything", ANY, ANY)

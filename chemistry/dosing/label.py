@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 
-from chemistry import reference
-from chemistry.dosing.label_case import Case, Dose, Part, powder_kg_l
-from chemistry.dosing.label_claims import Claim
-from chemistry.dosing.label_contents import most_possible, plausible_contents
-from chemistry.dosing.label_explanations import Explanation, explanations_of, ranked
-from chemistry.errors import BadInput, Fault
-from chemistry.substances import Agent, Substance
-from chemistry.units import figure, unit_of
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.label_case import Case, Dose, Part, powder_kg_l
+from tapwright.chemistry.dosing.label_claims import Claim
+from tapwright.chemistry.dosing.label_contents import most_possible, plausible_contents
+from tapwright.chemistry.dosing.label_explanations import Explanation, explanations_of, ranked
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.substances import Agent, Substance
+from tapwright.chemistry.units import figure, unit_of
 
 _ROUNDING = 0.005  # percentages that add up to 100.4 % are rounded, not wrong
 

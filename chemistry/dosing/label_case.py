@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from chemistry import reference
-from chemistry.dosing.label_claims import Claim
-from chemistry.dosing.spoons import bulk_density_kg_l
-from chemistry.substances import Substance
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.label_claims import Claim
+from tapwright.chemistry.dosing.spoons import bulk_density_kg_l
+from tapwright.chemistry.substances import Substance
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from chemistry import reference
-from chemistry.errors import BadInput
-from chemistry.substances import Agent, Substance, molar_mass, parse_formula
-from chemistry.units import figure, half_last_digit, kind_of, number_of, read, unit_of
-from chemistry.words import quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import Agent, Substance, molar_mass, parse_formula
+from tapwright.chemistry.units import figure, half_last_digit, kind_of, number_of, read, unit_of
+from tapwright.chemistry.words import quoted
 
 _RAISED_IONS = ("calcium", "magnesium", "sodium", "potassium", "chloride", "sulfate")
 CONTAINED: tuple[str, ...] = ("nitrate", *_RAISED_IONS)

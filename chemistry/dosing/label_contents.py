@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from chemistry import reference
-from chemistry.dosing.label_case import Dose
-from chemistry.dosing.label_claims import Claim
-from chemistry.dosing.label_explanations import Explanation
-from chemistry.dosing.spoons import bulk_density_kg_l
-from chemistry.errors import BadInput
-from chemistry.substances import Agent, Substance, anhydrous_formula, molar_mass, nitrates, substances
-from chemistry.units import figure
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.label_case import Dose
+from tapwright.chemistry.dosing.label_claims import Claim
+from tapwright.chemistry.dosing.label_explanations import Explanation
+from tapwright.chemistry.dosing.spoons import bulk_density_kg_l
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import Agent, Substance, anhydrous_formula, molar_mass, nitrates, substances
+from tapwright.chemistry.units import figure
 
 
 def plausible_contents(

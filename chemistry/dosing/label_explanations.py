@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
 
-from chemistry import reference
-from chemistry.dosing.label_case import Case, Part, powder_kg_l
-from chemistry.dosing.label_claims import Claim, other_readings
-from chemistry.dosing.spoons import spoon_ml
-from chemistry.errors import BadInput
-from chemistry.substances import Agent, Substance, hydrates_of, molar_mass
-from chemistry.units import figure, read
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.label_case import Case, Part, powder_kg_l
+from tapwright.chemistry.dosing.label_claims import Claim, other_readings
+from tapwright.chemistry.dosing.spoons import spoon_ml
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import Agent, Substance, hydrates_of, molar_mass
+from tapwright.chemistry.units import figure, read
 
 _WATER_KG_L = 1.0
 _GALLONS = {"US": "imperial", "imperial": "US"}

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from chemistry import reference
-from chemistry.dosing.label import Judgement, Label
-from chemistry.dosing.label_case import Case
-from chemistry.dosing.neutralise import ChlorineReadings, ammonia_after_mg_n_l
-from chemistry.findings import Finding, by_gravity, caution_notes
-from chemistry.substances import Agent
-from chemistry.units import figure
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.label import Judgement, Label
+from tapwright.chemistry.dosing.label_case import Case
+from tapwright.chemistry.dosing.neutralise import ChlorineReadings, ammonia_after_mg_n_l
+from tapwright.chemistry.findings import Finding, by_gravity, caution_notes
+from tapwright.chemistry.substances import Agent
+from tapwright.chemistry.units import figure
 
 
 def findings_of(label: Label, judgement: Judgement) -> tuple[Finding, ...]:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from chemistry.allowed import amount_of, read_within
-from chemistry.dosing.label import Content
-from chemistry.dosing.label_case import Dose
-from chemistry.dosing.spoons import spoon_ml, spoons_of
-from chemistry.errors import BadInput, Fault
-from chemistry.substances import named
-from chemistry.units import half_last_digit, number_of, read, unit_of
-from chemistry.words import quoted
+from tapwright.chemistry.allowed import amount_of, read_within
+from tapwright.chemistry.dosing.label import Content
+from tapwright.chemistry.dosing.label_case import Dose
+from tapwright.chemistry.dosing.spoons import spoon_ml, spoons_of
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.substances import named
+from tapwright.chemistry.units import half_last_digit, number_of, read, unit_of
+from tapwright.chemistry.words import quoted
 
 HEAVIEST_G_L = 2000.0
 LEAST_SHARE = 1e-9

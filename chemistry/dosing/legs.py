@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chemistry.dosing.bands import Standing, standings
-from chemistry.dosing.choice import Rows
-from chemistry.dosing.course import Course, Pivots, Way
-from chemistry.dosing.elastic import give
-from chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.dosing.bands import Standing, standings
+from tapwright.chemistry.dosing.choice import Rows
+from tapwright.chemistry.dosing.course import Course, Pivots, Way
+from tapwright.chemistry.dosing.elastic import give
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
 
 _ROUNDS = 6
 # A limit is kept when pH and conductivity are so near to it: far below what a pen can see.

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from chemistry.dosing.journey import Change, Journey
-from chemistry.envelope.water import Exchange, water_findings
-from chemistry.findings import LEVELS, Finding
-from chemistry.water.met import met_in_air
+from tapwright.chemistry.dosing.journey import Change, Journey
+from tapwright.chemistry.envelope.water import Exchange, water_findings
+from tapwright.chemistry.findings import LEVELS, Finding
+from tapwright.chemistry.water.met import met_in_air
 
 
 def way_met(journey: Journey, changes: Iterable[Change]) -> list[Finding]:

@@ -7,14 +7,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from chemistry.dosing.bands import CONSERVED, Row, amounts_of, rows_of
-from chemistry.dosing.choice import Rows
-from chemistry.dosing.cupboard import Columns, with_added
-from chemistry.dosing.elastic import give
-from chemistry.dosing.wish import Wish
-from chemistry.programmes.budget import OutOfWork, current
-from chemistry.programmes.linear_programme import Array
-from chemistry.water.composition import Water
+from tapwright.chemistry.dosing.bands import CONSERVED, Row, amounts_of, rows_of
+from tapwright.chemistry.dosing.choice import Rows
+from tapwright.chemistry.dosing.cupboard import Columns, with_added
+from tapwright.chemistry.dosing.elastic import give
+from tapwright.chemistry.dosing.wish import Wish
+from tapwright.chemistry.programmes.budget import OutOfWork, current
+from tapwright.chemistry.programmes.linear_programme import Array
+from tapwright.chemistry.water.composition import Water
 
 # Concentrations agree to this far [mmol/L, meq/L]: a thousandth of what any kit resolves.
 _SLACK = 1e-7

@@ -7,14 +7,14 @@ from typing import Any
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.findings import Finding, Level
-from chemistry.substances import Agent, molar_mass
-from chemistry.units import figure
-from chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
-from chemistry.water.composition import Water
-from chemistry.water.mixing import with_alkalinity
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.findings import Finding, Level
+from tapwright.chemistry.substances import Agent, molar_mass
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.mixing import with_alkalinity
 
 
 @dataclass(frozen=True)

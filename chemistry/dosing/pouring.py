@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from chemistry import reference
-from chemistry.dosing.premix import Bucket, Premix, Saturation
-from chemistry.dosing.remineralise import Recipe
-from chemistry.findings import Finding
-from chemistry.substances import salt
-from chemistry.units import figure
-from chemistry.water.equilibrium import Equilibrium
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.premix import Bucket, Premix, Saturation
+from tapwright.chemistry.dosing.remineralise import Recipe
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.substances import salt
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.equilibrium import Equilibrium
 
 _MEANS = {"calm": "stays clear", "caution": "may cloud or leave a white film", "cloud": "will cloud"}
 

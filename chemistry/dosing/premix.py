@@ -13,12 +13,12 @@ from itertools import permutations
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.dosing.cupboard import dissolve
-from chemistry.dosing.solubility import solubility_g_l
-from chemistry.substances import Salt, ion_charge, salt
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, closed, deionised_water
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.cupboard import dissolve
+from tapwright.chemistry.dosing.solubility import solubility_g_l
+from tapwright.chemistry.substances import Salt, ion_charge, salt
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, closed, deionised_water
 
 # Parts of bucket in the mixture of a plume, from a first drop to all of it.
 _PARTS = np.logspace(-3.5, 0, 60)
@@ -221,7 +221,7 @@ def _ordered(
     tried.sort(key=lambda entry: entry[:2])
     _, _, worst, order, places = tried[0]
     other = min((entry[2] for entry in tried[1:]), default=None)
-    places.sort(key=lambda place: -place.si_calcite)
+    places.sort(key=_by_saturation)
     return Premix((*strewn, *order), _reason(order, worst, other), tuple(places), other)
 
 
@@ -245,12 +245,17 @@ def _poured(
     return [*places, *_tote(tote, times_air)]
 
 
+def _by_saturation(place: Saturation) -> float:
+    """Highest first; what differs by less than can be told stays in the order of the work."""
+    return -round(place.si_calcite, 2)
+
+
 def _tote(tote: Water, times_air: float) -> tuple[Saturation, ...]:
     both = [
         _judged("tote at once", _state(tote), "calcite"),
         _judged("tote in air", at_air(tote, times_air), "calcite"),
     ]
-    return tuple(sorted(both, key=lambda place: -place.si_calcite))
+    return tuple(sorted(both, key=_by_saturation))
 
 
 def _mixed(one: Water, other: Water, part: float | np.ndarray) -> Water:

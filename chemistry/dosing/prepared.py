@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chemistry import reference
-from chemistry.dosing.cupboard import Stocked
-from chemistry.dosing.premix import Premix, premixed
-from chemistry.dosing.remineralise import Recipe, Wish, recipe
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import closed, deionised_water
-from chemistry.water.mixing import mix
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.cupboard import Stocked
+from tapwright.chemistry.dosing.premix import Premix, premixed
+from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import closed, deionised_water
+from tapwright.chemistry.water.mixing import mix
 
 _ROUNDS = 3
 

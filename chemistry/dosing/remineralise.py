@@ -13,19 +13,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.dosing.bands import NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
-from chemistry.dosing.choice import choose, order_of
-from chemistry.dosing.cupboard import Columns, Stocked, columns
-from chemistry.dosing.nearest import least_miss, made_of, nearest, programme_of, some_miss
-from chemistry.dosing.wish import Wish as Wish
-from chemistry.findings import Finding
-from chemistry.programmes.budget import Budget, OutOfWork, question, rungs
-from chemistry.programmes.linear_programme import Array, Programme, solve
-from chemistry.units import figure
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import closed
-from chemistry.water.met import refill_met
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.bands import NEEDS_PIVOT, Cap, Row, Standing, amounts_of, rows_of, standings
+from tapwright.chemistry.dosing.choice import choose, order_of
+from tapwright.chemistry.dosing.cupboard import Columns, Stocked, columns
+from tapwright.chemistry.dosing.nearest import least_miss, made_of, nearest, programme_of, some_miss
+from tapwright.chemistry.dosing.wish import Wish as Wish
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.programmes.budget import Budget, OutOfWork, question, rungs
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import closed
+from tapwright.chemistry.water.met import refill_met
 
 # Rows that need a pivot are drawn anew at the answer; each time the answer moves a hundredth as far.
 _ROUNDS = 10

@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.dosing.course import Course, Limits, Way, with_tracked
-from chemistry.dosing.journey import ANYTHING
-from chemistry.dosing.legs import amounts_inside, kept, solved, under
-from chemistry.programmes.linear_programme import Array
-from chemistry.water.target import Band
+from tapwright.chemistry.dosing.course import Course, Limits, Way, with_tracked
+from tapwright.chemistry.dosing.journey import ANYTHING
+from tapwright.chemistry.dosing.legs import amounts_inside, kept, solved, under
+from tapwright.chemistry.programmes.linear_programme import Array
+from tapwright.chemistry.water.target import Band
 
 # Parts of the limits kept back for later roundings, tried one after another.
 _KEPT_BACK = (0.05, 0.0, 0.15)

@@ -7,8 +7,8 @@ from functools import cache
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.substances import Salt, molar_mass
+from tapwright.chemistry import reference
+from tapwright.chemistry.substances import Salt, molar_mass
 
 
 def solubility_g_l(salt: Salt, temperature_c: float) -> float:

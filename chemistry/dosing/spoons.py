@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
-from chemistry import reference
-from chemistry.errors import BadInput
-from chemistry.words import quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
 
 _SHORT = {"tsp": "teaspoon", "tbsp": "tablespoon"}
 _MOST_SPOONS = 1000

@@ -15,12 +15,12 @@ from itertools import combinations
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.dosing.bands import Cap, standings
-from chemistry.dosing.conflicts import explained
-from chemistry.dosing.course import Course, Limits, Way, tracked
-from chemistry.dosing.cupboard import Stocked, columns
-from chemistry.dosing.journey import (
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.bands import Cap, standings
+from tapwright.chemistry.dosing.conflicts import explained
+from tapwright.chemistry.dosing.course import Course, Limits, Way, tracked
+from tapwright.chemistry.dosing.cupboard import Stocked, columns
+from tapwright.chemistry.dosing.journey import (
     MOST_CHANGES,
     Change,
     Journey,
@@ -32,15 +32,15 @@ from chemistry.dosing.journey import (
     temperatures,
     with_target_refill,
 )
-from chemistry.dosing.legs import Found, amounts_inside, reached, solved
-from chemistry.dosing.met import way_met
-from chemistry.dosing.remineralise import Wish, recipe
-from chemistry.dosing.roundings import anywhere, exact, weighed
-from chemistry.errors import NoAnswer, NotInTime
-from chemistry.programmes.budget import Budget, OutOfWork, question
-from chemistry.programmes.linear_programme import Array
-from chemistry.units import figure
-from chemistry.water.equilibrium import at_air, closed, deionised_water
+from tapwright.chemistry.dosing.legs import Found, amounts_inside, reached, solved
+from tapwright.chemistry.dosing.met import way_met
+from tapwright.chemistry.dosing.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.roundings import anywhere, exact, weighed
+from tapwright.chemistry.errors import NoAnswer, NotInTime
+from tapwright.chemistry.programmes.budget import Budget, OutOfWork, question
+from tapwright.chemistry.programmes.linear_programme import Array
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.equilibrium import at_air, closed, deionised_water
 
 # A scale that would make the way longer than this is too coarse for it.
 _MOST_LONGER = 4

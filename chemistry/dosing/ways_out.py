@@ -9,18 +9,18 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.dosing.bands import CONSERVED, NEEDS_PIVOT, Row, rows_of, value_of
-from chemistry.dosing.choice import Rows, choose
-from chemistry.dosing.cupboard import DEIONISED, Columns, Deionised, Stocked, columns
-from chemistry.dosing.elastic import give
-from chemistry.dosing.nearest import made_of, programme_of
-from chemistry.dosing.remineralise import Wish, can_be_held
-from chemistry.errors import OutOfRange
-from chemistry.programmes.linear_programme import Array, Programme, solve
-from chemistry.substances import Salt, salts
-from chemistry.units import figure
-from chemistry.water.composition import Water
-from chemistry.water.target import measures
+from tapwright.chemistry.dosing.bands import CONSERVED, NEEDS_PIVOT, Row, rows_of, value_of
+from tapwright.chemistry.dosing.choice import Rows, choose
+from tapwright.chemistry.dosing.cupboard import DEIONISED, Columns, Deionised, Stocked, columns
+from tapwright.chemistry.dosing.elastic import give
+from tapwright.chemistry.dosing.nearest import made_of, programme_of
+from tapwright.chemistry.dosing.remineralise import Wish, can_be_held
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.substances import Salt, salts
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.target import measures
 
 _ROUNDS = 4
 _PH_OF_TANKS, _MOST_TIMES = (6.0, 10.0), 3.0

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from chemistry.dosing.choice import order_of
-from chemistry.dosing.cupboard import Deionised
-from chemistry.errors import BadInput, Fault
-from chemistry.water.target import Target, measures
+from tapwright.chemistry.dosing.choice import order_of
+from tapwright.chemistry.dosing.cupboard import Deionised
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.water.target import Target, measures
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from chemistry import reference
+from tapwright.chemistry import reference
 
 _LOWEST_PH, _HIGHEST_PH, _HALVINGS = 2.0, 13.0, 50
 _MG_N_PER_MMOL = 14.007  # CIAAW abridged standard atomic weight

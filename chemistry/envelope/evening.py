@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from chemistry.envelope.grading import beyond
-from chemistry.findings import Finding
+from tapwright.chemistry.envelope.grading import beyond
+from tapwright.chemistry.findings import Finding
 
 _TINY = 1e-6
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from chemistry import reference
-from chemistry.findings import Finding, Level
+from tapwright.chemistry import reference
+from tapwright.chemistry.findings import Finding, Level
 
 
 def beyond(

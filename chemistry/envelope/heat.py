@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chemistry.envelope.grading import beyond
-from chemistry.findings import Finding
+from tapwright.chemistry.envelope.grading import beyond
+from tapwright.chemistry.findings import Finding
 
 # Two ways to reckon one blend: volumes against masses and enthalpies differ by so much at most [K].
 _BLEND_K = 0.7

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chemistry.findings import Finding
+from tapwright.chemistry.findings import Finding
 
 _SLACK = 1e-6
 

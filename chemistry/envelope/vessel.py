@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chemistry.envelope.grading import beyond, limit
-from chemistry.findings import Finding
+from tapwright.chemistry.envelope.grading import beyond, limit
+from tapwright.chemistry.findings import Finding
 
 
 @dataclass(frozen=True)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
-from chemistry import reference
-from chemistry.envelope.carbonate import Plain
-from chemistry.envelope.grading import beyond
-from chemistry.findings import Finding
+from tapwright.chemistry import reference
+from tapwright.chemistry.envelope.carbonate import Plain
+from tapwright.chemistry.envelope.grading import beyond
+from tapwright.chemistry.findings import Finding
 
 _MEQ_PER_DKH = 0.3566  # 10 mg/L CaO to a degree (DIN 38409-6): 20 / 56.077
 _TINY = 1e-9

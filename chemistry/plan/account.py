@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from chemistry.envelope.evening import Evening, evening_findings
-from chemistry.envelope.heat import ToteHeat, heat_findings
-from chemistry.envelope.vessel import Glass, Tub, vessel_findings
-from chemistry.envelope.water import Exchange, Met, water_findings
-from chemistry.findings import Finding
-from chemistry.plan.figures import Figures, State
-from chemistry.plan.sheet import Step
-from chemistry.plan.tote_steps import low_mark_m
-from chemistry.plan.water_guards import needs_airing
-from chemistry.water.composition import Water
-from chemistry.water.met import met
+from tapwright.chemistry.envelope.evening import Evening, evening_findings
+from tapwright.chemistry.envelope.heat import ToteHeat, heat_findings
+from tapwright.chemistry.envelope.vessel import Glass, Tub, vessel_findings
+from tapwright.chemistry.envelope.water import Exchange, Met, water_findings
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.plan.figures import Figures, State
+from tapwright.chemistry.plan.sheet import Step
+from tapwright.chemistry.plan.tote_steps import low_mark_m
+from tapwright.chemistry.plan.water_guards import needs_airing
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.met import met
 
 
 def envelope_findings(figures: Figures, steps: Sequence[Step]) -> list[Finding]:

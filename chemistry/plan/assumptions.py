@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from chemistry.dosing.neutralise import assumptions_of
-from chemistry.plan.figures import Figures, NeutraliserDose
-from chemistry.plan.household import Household, Tank
-from chemistry.water.equilibrium import in_stuffy_room, outdoor_air_ppm
+from tapwright.chemistry.dosing.neutralise import assumptions_of
+from tapwright.chemistry.plan.figures import Figures, NeutraliserDose
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.water.equilibrium import in_stuffy_room, outdoor_air_ppm
 
 
 def of_jobs(figures: Figures) -> list[str]:

@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from chemistry.change.pumping import Minutes
-from chemistry.plan.figures import Figures
-from chemistry.plan.sheet import Step, be_there_minute, centimetres, minutes_of, tote_named
-from chemistry.plan.tote_steps import contact_minutes
+from tapwright.chemistry.change.pumping import Minutes
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.sheet import Step, be_there_minute, centimetres, minutes_of, tote_named
+from tapwright.chemistry.plan.tote_steps import contact_minutes
 
 Kind = Literal["drain", "fill", "draw", "wait"]
 _UNPLUGGED = "The pump is unplugged"

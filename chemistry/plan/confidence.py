@@ -12,16 +12,25 @@ from typing import Any
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.change.blending import blend_of_volumes
-from chemistry.change.dilution import after_change, settled_peak
-from chemistry.change.pumping import Minutes
-from chemistry.errors import OutOfRange
-from chemistry.plan.figures import Figures
-from chemistry.plan.readings_off import LEAST_SPAN_K, NINE_OF_TEN, Array, Draws, Off, Truth, truths, weighed_factors
-from chemistry.water.ammonia import chronic_criterion_mg_n_l
-from chemistry.water.composition import Water, dgh_per_mmol
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import blend_of_volumes
+from tapwright.chemistry.change.dilution import after_change, settled_peak
+from tapwright.chemistry.change.pumping import Minutes
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.readings_off import (
+    LEAST_SPAN_K,
+    NINE_OF_TEN,
+    Array,
+    Draws,
+    Off,
+    Truth,
+    truths,
+    weighed_factors,
+)
+from tapwright.chemistry.water.ammonia import chronic_criterion_mg_n_l
+from tapwright.chemistry.water.composition import Water, dgh_per_mmol
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph
 
 DRAWS = 10_000
 

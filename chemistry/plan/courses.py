@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chemistry.change.dilution import after_change, peak_after_changes
-from chemistry.change.filling import concentration_mg_l
-from chemistry.change.warmth import mixed_c
-from chemistry.plan.figures import Figures
-from chemistry.plan.late import Case
+from tapwright.chemistry.change.dilution import after_change, peak_after_changes
+from tapwright.chemistry.change.filling import concentration_mg_l
+from tapwright.chemistry.change.warmth import mixed_c
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.late import Case
 
 _POINTS = 25
 _AHEAD = 8  # changes

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from chemistry.dosing.conflicts import explained
-from chemistry.dosing.neutralise import Neutralisation, neutralise, treated
-from chemistry.dosing.prepared import prepared
-from chemistry.dosing.remineralise import Wish
-from chemistry.errors import NoAnswer
-from chemistry.plan.figures import NeutraliserDose, Salting, Totes
-from chemistry.plan.household import Household, Tank
-from chemistry.plan.household_tables import NeutraliserTable
-from chemistry.units import rounded_up
-from chemistry.water.composition import Water
+from tapwright.chemistry.dosing.conflicts import explained
+from tapwright.chemistry.dosing.neutralise import Neutralisation, neutralise, treated
+from tapwright.chemistry.dosing.prepared import prepared
+from tapwright.chemistry.dosing.remineralise import Wish
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.plan.figures import NeutraliserDose, Salting, Totes
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.plan.household_tables import NeutraliserTable
+from tapwright.chemistry.units import rounded_up
+from tapwright.chemistry.water.composition import Water
 
 
 def choose_neutraliser(household: Household, totes: Totes) -> NeutraliserDose | None:

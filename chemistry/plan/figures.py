@@ -6,20 +6,20 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from chemistry.change.blending import Blend
-from chemistry.change.dilution import NitrateCourse
-from chemistry.change.pumping import Minutes
-from chemistry.dosing.conflicts import Conflict
-from chemistry.dosing.neutralise import Neutralisation
-from chemistry.dosing.premix import Premix
-from chemistry.dosing.remineralise import Recipe
-from chemistry.plan.flows import Flows
-from chemistry.plan.heat import Heat
-from chemistry.plan.household import Household, Tank
-from chemistry.plan.household_tables import NeutraliserTable
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import Equilibrium, most_alkaline
-from chemistry.water.target import Target
+from tapwright.chemistry.change.blending import Blend
+from tapwright.chemistry.change.dilution import NitrateCourse
+from tapwright.chemistry.change.pumping import Minutes
+from tapwright.chemistry.dosing.conflicts import Conflict
+from tapwright.chemistry.dosing.neutralise import Neutralisation
+from tapwright.chemistry.dosing.premix import Premix
+from tapwright.chemistry.dosing.remineralise import Recipe
+from tapwright.chemistry.plan.flows import Flows
+from tapwright.chemistry.plan.heat import Heat
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.plan.household_tables import NeutraliserTable
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import Equilibrium, most_alkaline
+from tapwright.chemistry.water.target import Target
 
 
 @dataclass(frozen=True)

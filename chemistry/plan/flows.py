@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chemistry import reference
-from chemistry.change.pumping import Cycle, Minutes, Pumping, pumping, tote_cycle
-from chemistry.plan.household import Household, Tank
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.pumping import Cycle, Minutes, Pumping, pumping, tote_cycle
+from tapwright.chemistry.plan.household import Household, Tank
 
 
 @dataclass(frozen=True)

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from chemistry.change.filling import Filling
-from chemistry.change.pumping import Minutes
-from chemistry.dosing.neutralise import assumptions_of
-from chemistry.errors import NoAnswer
-from chemistry.plan.cupboard import choose_neutraliser
-from chemistry.plan.figures import Figures, Totes
-from chemistry.plan.flows import flows_of
-from chemistry.plan.household import Household, Tank
-from chemistry.plan.household_tables import NeutraliserTable
-from chemistry.plan.late import Bottle, Case
-from chemistry.plan.planner import change_share, tested_waters
-from chemistry.plan.states import tank_at_rest
-from chemistry.units import figure
-from chemistry.water.composition import Water
+from tapwright.chemistry.change.filling import Filling
+from tapwright.chemistry.change.pumping import Minutes
+from tapwright.chemistry.dosing.neutralise import assumptions_of
+from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.plan.cupboard import choose_neutraliser
+from tapwright.chemistry.plan.figures import Figures, Totes
+from tapwright.chemistry.plan.flows import flows_of
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.plan.household_tables import NeutraliserTable
+from tapwright.chemistry.plan.late import Bottle, Case
+from tapwright.chemistry.plan.planner import change_share, tested_waters
+from tapwright.chemistry.plan.states import tank_at_rest
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import Water
 
 
 @dataclass(frozen=True)

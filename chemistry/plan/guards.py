@@ -5,18 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from chemistry import reference
-from chemistry.change.blending import scald_findings
-from chemistry.dosing.bands import Standing
-from chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_findings
-from chemistry.dosing.pouring import harsh_findings, not_proven, premix_findings
-from chemistry.findings import Finding, Level
-from chemistry.plan.figures import Figures, NeutraliserDose
-from chemistry.plan.heat_guards import heat_guards
-from chemistry.plan.sheet import Step
-from chemistry.plan.water_guards import limit_finding, water_guards
-from chemistry.units import figure
-from chemistry.water.target import measures
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import scald_findings
+from tapwright.chemistry.dosing.bands import Standing
+from tapwright.chemistry.dosing.neutralise import chlorine_findings, dose_findings, label_findings
+from tapwright.chemistry.dosing.pouring import harsh_findings, not_proven, premix_findings
+from tapwright.chemistry.findings import Finding, Level
+from tapwright.chemistry.plan.figures import Figures, NeutraliserDose
+from tapwright.chemistry.plan.heat_guards import heat_guards
+from tapwright.chemistry.plan.sheet import Step
+from tapwright.chemistry.plan.water_guards import limit_finding, water_guards
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.target import measures
 
 
 def guards(figures: Figures) -> list[Finding]:

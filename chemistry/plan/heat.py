@@ -5,13 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chemistry import reference
-from chemistry.change.blending import Blend, Vessel, blend_to_target
-from chemistry.change.cooling import Room, Tub, Way, after_waiting_c, arrives_c, to_arrive_c
-from chemistry.change.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
-from chemistry.change.warmth import Effect, Recovery, effects, largest_share, minutes_at_rate, mixed_c, recovery
-from chemistry.plan.flows import Flows
-from chemistry.plan.household import Household, Tank
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import Blend, Vessel, blend_to_target
+from tapwright.chemistry.change.cooling import Room, Tub, Way, after_waiting_c, arrives_c, to_arrive_c
+from tapwright.chemistry.change.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
+from tapwright.chemistry.change.warmth import (
+    Effect,
+    Recovery,
+    effects,
+    largest_share,
+    minutes_at_rate,
+    mixed_c,
+    recovery,
+)
+from tapwright.chemistry.plan.flows import Flows
+from tapwright.chemistry.plan.household import Household, Tank
 
 _LEAST_SPAN_K = 0.05  # between hot water and what is made of it
 

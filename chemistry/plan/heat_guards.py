@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from chemistry import reference
-from chemistry.findings import Finding
-from chemistry.plan.figures import Figures
-from chemistry.water.oxygen import warmed_saturation
+from tapwright.chemistry import reference
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.water.oxygen import warmed_saturation
 
 _WARMEST_C = 40.0  # the solubility of oxygen is known up to here
 

@@ -9,13 +9,13 @@ from typing import Annotated
 
 from pydantic import Field
 
-from chemistry import reference
-from chemistry.change.blending import Vessel
-from chemistry.change.flow import Line
-from chemistry.change.pumping import timed
-from chemistry.errors import BadInput, TapwrightError
-from chemistry.plan import quantities as q
-from chemistry.plan.household_tables import (
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.blending import Vessel
+from tapwright.chemistry.change.flow import Line
+from tapwright.chemistry.change.pumping import timed
+from tapwright.chemistry.errors import BadInput, TapwrightError
+from tapwright.chemistry.plan import quantities as q
+from tapwright.chemistry.plan.household_tables import (
     BandsTable,
     HoseTable,
     HotWater,
@@ -28,12 +28,12 @@ from chemistry.plan.household_tables import (
     TimedTable,
     Tote,
 )
-from chemistry.plan.table import Rule, Table, judged
-from chemistry.substances import Agent, Salt
-from chemistry.water.equilibrium import times_outdoor
-from chemistry.water.reconstruction import described
-from chemistry.water.target import Target
-from chemistry.words import quoted
+from tapwright.chemistry.plan.table import Rule, Table, judged
+from tapwright.chemistry.substances import Agent, Salt
+from tapwright.chemistry.water.equilibrium import times_outdoor
+from tapwright.chemistry.water.reconstruction import described
+from tapwright.chemistry.water.target import Target
+from tapwright.chemistry.words import quoted
 
 _SAME_M = 1e-9  # "57 cm" and "570 mm" are one height, but for rounding
 

@@ -9,21 +9,21 @@ from typing import Annotated
 
 from pydantic import BeforeValidator, Field
 
-from chemistry import reference
-from chemistry.allowed import amount_of
-from chemistry.change.flow import Pump
-from chemistry.change.friction import Coil, Hose
-from chemistry.dosing.cupboard import Stocked
-from chemistry.dosing.neutralise import ChlorineReadings, LabelDose
-from chemistry.errors import BadInput, Fault
-from chemistry.plan import quantities as q
-from chemistry.plan.table import Rule, Table
-from chemistry.substances import Agent, Salt, molar_mass
-from chemistry.units import figure
-from chemistry.water.composition import ION_SYMBOLS
-from chemistry.water.reconstruction import Readings
-from chemistry.water.target import Band, Target
-from chemistry.words import told
+from tapwright.chemistry import reference
+from tapwright.chemistry.allowed import amount_of
+from tapwright.chemistry.change.flow import Pump
+from tapwright.chemistry.change.friction import Coil, Hose
+from tapwright.chemistry.dosing.cupboard import Stocked
+from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.plan import quantities as q
+from tapwright.chemistry.plan.table import Rule, Table
+from tapwright.chemistry.substances import Agent, Salt, molar_mass
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import ION_SYMBOLS
+from tapwright.chemistry.water.reconstruction import Readings
+from tapwright.chemistry.water.target import Band, Target
+from tapwright.chemistry.words import told
 
 
 class ReadingsTable(Table):

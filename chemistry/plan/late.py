@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from chemistry import reference
-from chemistry.change import filling as run
-from chemistry.change.filling import Filling
-from chemistry.dosing.neutralise import (
+from tapwright.chemistry import reference
+from tapwright.chemistry.change import filling as run
+from tapwright.chemistry.change.filling import Filling
+from tapwright.chemistry.dosing.neutralise import (
     ChlorineReadings,
     LabelDose,
     Neutralisation,
@@ -16,12 +16,12 @@ from chemistry.dosing.neutralise import (
     dose_findings,
     neutralise,
 )
-from chemistry.envelope.rescue import Rescue, rescue_findings
-from chemistry.errors import BadInput
-from chemistry.findings import Finding
-from chemistry.substances import Agent
-from chemistry.units import figure, rounded_up
-from chemistry.water.ammonia import unionised_share
+from tapwright.chemistry.envelope.rescue import Rescue, rescue_findings
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.substances import Agent
+from tapwright.chemistry.units import figure, rounded_up
+from tapwright.chemistry.water.ammonia import unionised_share
 
 _HOUR_MIN = 60.0
 _FOUR_DAYS_MIN = 4 * 24 * 60.0

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from chemistry.change.filling import Filling, concentration_mg_l
-from chemistry.plan.late import Amount, Case
+from tapwright.chemistry.change.filling import Filling, concentration_mg_l
+from tapwright.chemistry.plan.late import Amount, Case
 
 _TOLERANCE = 0.007  # of the chlorine, by which a straight line between two rows may differ
 _INSIDE = np.linspace(0, 1, 9)[1:-1]

@@ -8,7 +8,7 @@ from itertools import pairwise
 from statistics import median
 from typing import Any
 
-from chemistry.change.dilution import (
+from tapwright.chemistry.change.dilution import (
     after_change,
     alkalinity_loss,
     changes_to_settle,
@@ -16,11 +16,11 @@ from chemistry.change.dilution import (
     settled_peak,
     settled_trough,
 )
-from chemistry.change.production import Change, Posterior, Reading, production
-from chemistry.change.schedule import Regime, refuse_ceiling, regime, schedules, share_that_holds
-from chemistry.errors import BadInput
-from chemistry.plan.household import Tank
-from chemistry.substances import molar_mass
+from tapwright.chemistry.change.production import Change, Posterior, Reading, production
+from tapwright.chemistry.change.schedule import Regime, refuse_ceiling, regime, schedules, share_that_holds
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.plan.household import Tank
+from tapwright.chemistry.substances import molar_mass
 
 _RANGE = (0.05, 0.5, 0.95)
 _AHEAD = 8  # changes that the course looks ahead

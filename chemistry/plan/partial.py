@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_origin
 from pydantic import BaseModel, Field, ValidationError, create_model
 
 if TYPE_CHECKING:
-    from chemistry.plan.quantities import Reading
+    from tapwright.chemistry.plan.quantities import Reading
 
 Place = tuple[str | int, ...]
 Model = TypeVar("Model", bound=BaseModel)

@@ -5,31 +5,31 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from chemistry import reference
-from chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
-from chemistry.errors import BadInput, NoAnswer
-from chemistry.findings import Finding, by_gravity
-from chemistry.plan import assumptions
-from chemistry.plan.account import envelope_findings
-from chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
-from chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Salting, Totes, Waters
-from chemistry.plan.flows import Flows, flows_of
-from chemistry.plan.guards import guards, guards_of_steps
-from chemistry.plan.heat import Timing, heat_of, timing
-from chemistry.plan.household import Household, Tank
-from chemistry.plan.sheet import LOOK_AT_PLUGS_MIN, Step, minutes_of
-from chemistry.plan.states import states_of
-from chemistry.plan.steps import steps_of
-from chemistry.plan.tote_steps import contact_minutes
-from chemistry.plan.water_guards import needs_airing
-from chemistry.plan.ways_out import with_ways_out
-from chemistry.programmes.budget import question
-from chemistry.units import figure, rounded_up
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import closed
-from chemistry.water.mixing import mix
-from chemistry.water.reconstruction import Description, described
-from chemistry.words import nearest, quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
+from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.findings import Finding, by_gravity
+from tapwright.chemistry.plan import assumptions
+from tapwright.chemistry.plan.account import envelope_findings
+from tapwright.chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
+from tapwright.chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Salting, Totes, Waters
+from tapwright.chemistry.plan.flows import Flows, flows_of
+from tapwright.chemistry.plan.guards import guards, guards_of_steps
+from tapwright.chemistry.plan.heat import Timing, heat_of, timing
+from tapwright.chemistry.plan.household import Household, Tank
+from tapwright.chemistry.plan.sheet import LOOK_AT_PLUGS_MIN, Step, minutes_of
+from tapwright.chemistry.plan.states import states_of
+from tapwright.chemistry.plan.steps import steps_of
+from tapwright.chemistry.plan.tote_steps import contact_minutes
+from tapwright.chemistry.plan.water_guards import needs_airing
+from tapwright.chemistry.plan.ways_out import with_ways_out
+from tapwright.chemistry.programmes.budget import question
+from tapwright.chemistry.units import figure, rounded_up
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import closed
+from tapwright.chemistry.water.mixing import mix
+from tapwright.chemistry.water.reconstruction import Description, described
+from tapwright.chemistry.words import nearest, quoted
 
 # A share is proposed in steps a keeper can mark on the glass.
 _SHARE_STEP = 0.05

@@ -9,11 +9,11 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, ValidationInfo
 from pydantic_core import PydanticCustomError
 
-from chemistry import allowed, units
-from chemistry.errors import BadInput, Fault
-from chemistry.substances import Agent, Salt, agent, salt
-from chemistry.water.target import Target, lake_target
-from chemistry.words import quoted, told
+from tapwright.chemistry import allowed, units
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.substances import Agent, Salt, agent, salt
+from tapwright.chemistry.water.target import Target, lake_target
+from tapwright.chemistry.words import quoted, told
 
 UNFILLED = "?"
 _MOST_ENTRIES = 100  # of one kind, such as tanks

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry import reference
-from chemistry.plan.figures import Figures
-from chemistry.water.composition import dgh_per_mmol
+from tapwright.chemistry import reference
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.water.composition import dgh_per_mmol
 
 Array = NDArray[np.float64]
 # One figure of a plan, one entry a draw. The engine's records are typed for scalars and take arrays as well.

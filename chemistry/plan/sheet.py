@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from chemistry import reference
+from tapwright.chemistry import reference
 
 LOOK_AT_PLUGS_MIN = 1.0
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from chemistry.plan.figures import State, States, Waters
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import at_air, equilibrium_of
-from chemistry.water.spread import closed_ph_spread
+from tapwright.chemistry.plan.figures import State, States, Waters
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import at_air, equilibrium_of
+from tapwright.chemistry.water.spread import closed_ph_spread
 
 
 def states_of(waters: Waters, change_share: float, room: float) -> States:

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from chemistry import reference
-from chemistry.findings import Finding
-from chemistry.plan.figures import Figures
-from chemistry.plan.guards import filter_held_back, substrate_held_back
-from chemistry.plan.sheet import (
+from tapwright.chemistry import reference
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.guards import filter_held_back, substrate_held_back
+from tapwright.chemistry.plan.sheet import (
     LOOK_AT_PLUGS_MIN,
     Sheet,
     Step,
@@ -23,8 +23,8 @@ from chemistry.plan.sheet import (
     minutes_of,
     tote_named,
 )
-from chemistry.plan.tote_steps import cups, make_tote
-from chemistry.units import figure
+from tapwright.chemistry.plan.tote_steps import cups, make_tote
+from tapwright.chemistry.units import figure
 
 
 def steps_of(figures: Figures, stops: Sequence[Finding] = ()) -> tuple[Step, ...]:

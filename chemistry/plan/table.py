@@ -8,10 +8,10 @@ from typing import Any, Self
 from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, model_validator
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
-from chemistry.errors import BadInput
-from chemistry.plan import quantities as q
-from chemistry.plan.partial import Unknown, partial
-from chemistry.plan.table_faults import MISFIT, faults_of
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.plan import quantities as q
+from tapwright.chemistry.plan.partial import Unknown, partial
+from tapwright.chemistry.plan.table_faults import MISFIT, faults_of
 
 Rule = Callable[[], Iterable[q.Misfit]]
 

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from chemistry.errors import Fault
-from chemistry.plan.partial import Place, table_in
-from chemistry.plan.quantities import REFUSED, Misfit
-from chemistry.words import nearest, told
+from tapwright.chemistry.errors import Fault
+from tapwright.chemistry.plan.partial import Place, table_in
+from tapwright.chemistry.plan.quantities import REFUSED, Misfit
+from tapwright.chemistry.words import nearest, told
 
 if TYPE_CHECKING:
     from pydantic import BaseModel

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from chemistry import reference
-from chemistry.dosing.pouring import pouring
-from chemistry.plan.figures import Figures, NeutraliserDose
-from chemistry.plan.sheet import Sheet, centimetres, minutes_of, tote_named
-from chemistry.plan.water_guards import needs_airing
-from chemistry.units import figure
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.pouring import pouring
+from tapwright.chemistry.plan.figures import Figures, NeutraliserDose
+from tapwright.chemistry.plan.sheet import Sheet, centimetres, minutes_of, tote_named
+from tapwright.chemistry.plan.water_guards import needs_airing
+from tapwright.chemistry.units import figure
 
 _NEXT_TO_NOTHING_L = 0.5
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from chemistry import reference
-from chemistry.dosing.neutralise import ammonia_findings
-from chemistry.findings import Finding
-from chemistry.plan.figures import Figures, States
-from chemistry.units import figure
-from chemistry.water.equilibrium import Equilibrium
+from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.neutralise import ammonia_findings
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.plan.figures import Figures, States
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.equilibrium import Equilibrium
 
 
 def water_guards(figures: Figures) -> list[Finding]:

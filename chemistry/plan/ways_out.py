@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from chemistry import reference
-from chemistry.errors import TapwrightError
-from chemistry.findings import Finding, WayOut
-from chemistry.plan.figures import Figures
-from chemistry.plan.household import Household
-from chemistry.plan.household_tables import SaltTable
-from chemistry.programmes.budget import current
-from chemistry.units import figure
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import TapwrightError
+from tapwright.chemistry.findings import Finding, WayOut
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household_tables import SaltTable
+from tapwright.chemistry.programmes.budget import current
+from tapwright.chemistry.units import figure
 
 # Of the whole budget, for one that is tried: a hard one must not take the time of all others.
 _EACH = 0.2

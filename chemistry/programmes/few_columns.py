@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from chemistry.programmes.budget import current
+from tapwright.chemistry.programmes.budget import current
 
 # Units of work of a pivot: by itself, of a row, and of a coefficient.
 _BY_ITSELF, _A_ROW, _A_COEFFICIENT = 6.0, 2.0, 0.15

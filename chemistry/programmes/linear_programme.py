@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.programmes.budget import OutOfWork, current
+from tapwright.chemistry.programmes.budget import OutOfWork, current
 
 Array = NDArray[np.float64]
 

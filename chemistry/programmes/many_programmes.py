@@ -20,9 +20,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from chemistry.errors import BadInput, Fault
-from chemistry.programmes.budget import current
-from chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.errors import BadInput, Fault
+from tapwright.chemistry.programmes.budget import current
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
 
 Flags = NDArray[np.bool_]
 Indices = NDArray[np.intp]

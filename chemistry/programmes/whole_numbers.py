@@ -11,9 +11,9 @@ import math
 
 import numpy as np
 
-from chemistry.programmes.budget import OutOfWork, current
-from chemistry.programmes.few_columns import Small, Unsettled
-from chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.programmes.budget import OutOfWork, current
+from tapwright.chemistry.programmes.few_columns import Small, Unsettled
+from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
 
 _MOST_NODES = 1000
 # So near to a whole number, an amount is one: steps are far coarser than the solver's own tolerance.

@@ -14,8 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.water.constants import LN_10, Amount, Constants
+from tapwright.chemistry import reference
+from tapwright.chemistry.water.constants import LN_10, Amount, Constants
 
 
 class Maths(NamedTuple):

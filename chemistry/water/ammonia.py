@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from chemistry.water.properties import Number
+from tapwright.chemistry.water.properties import Number
 
 
 def unionised_share(ph: Number, temperature_c: Number) -> Number:

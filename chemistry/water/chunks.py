@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.water.constants import Amount, Array
+from tapwright.chemistry.water.constants import Amount, Array
 
 # Rows at a time: enough that a call costs little beside its work, few enough to stay in the processor's cache.
 _CHUNK = 8000

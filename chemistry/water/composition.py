@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
-from chemistry.substances import molar_mass
+from tapwright.chemistry.substances import molar_mass
 
 # The large ions of a water, each in the field NAME_mmol_l of `Water` and under its formula elsewhere.
 ION_SYMBOLS = {"calcium": "Ca", "magnesium": "Mg", "sodium": "Na", "potassium": "K", "chloride": "Cl", "sulfate": "SO4"}

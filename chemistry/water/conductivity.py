@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from functools import cache
 
-from chemistry import reference
-from chemistry.water.activity import Maths
-from chemistry.water.constants import Amount
-from chemistry.water.species import Speciation, Totals
+from tapwright.chemistry import reference
+from tapwright.chemistry.water.activity import Maths
+from tapwright.chemistry.water.constants import Amount
+from tapwright.chemistry.water.species import Speciation, Totals
 
 _READ_AT_C = 25.0
 

@@ -14,8 +14,8 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry import reference
-from chemistry.water.properties import density_kg_l
+from tapwright.chemistry import reference
+from tapwright.chemistry.water.properties import density_kg_l
 
 # A float, or an array of the shape that all figures of a record share.
 Amount: TypeAlias = Any

@@ -16,19 +16,19 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.errors import BadInput, OutOfRange
-from chemistry.substances import molar_mass
-from chemistry.units import figure
-from chemistry.water.activity import ARRAYS, FLOATS, Maths
-from chemistry.water.chunks import in_chunks
-from chemistry.water.composition import CONSERVED, ION_SYMBOLS, Water
-from chemistry.water.conductivity import conductivity_of
-from chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Constants, constants
-from chemistry.water.refusals import Column, in_rows, refuse_outside
-from chemistry.water.saturation import indices
-from chemistry.water.speciation import Given, speciate
-from chemistry.water.species import Totals
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.activity import ARRAYS, FLOATS, Maths
+from tapwright.chemistry.water.chunks import in_chunks
+from tapwright.chemistry.water.composition import CONSERVED, ION_SYMBOLS, Water
+from tapwright.chemistry.water.conductivity import conductivity_of
+from tapwright.chemistry.water.constants import HIGHEST_C, LN_10, LOWEST_C, Amount, Constants, constants
+from tapwright.chemistry.water.refusals import Column, in_rows, refuse_outside
+from tapwright.chemistry.water.saturation import indices
+from tapwright.chemistry.water.speciation import Given, speciate
+from tapwright.chemistry.water.species import Totals
 
 # Seawater (0.7) is the strongest water that activity coefficients of this kind have been held against [mol/kg].
 _STRONGEST = 1.0

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from chemistry.envelope.water import Met, refill_findings
-from chemistry.findings import Finding
-from chemistry.water.composition import Water
-from chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of, most_alkaline
+from tapwright.chemistry.envelope.water import Met, refill_findings
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.water.composition import Water
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of, most_alkaline
 
 
 def met(water: Water, at_once: Equilibrium | None, at_rest: Equilibrium, aired: Equilibrium | None = None) -> Met:

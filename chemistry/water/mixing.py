@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from chemistry.errors import BadInput
-from chemistry.substances import molar_mass
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.equilibrium import Equilibrium, at_air, closed, equilibrium_of
-from chemistry.water.properties import Number, density_kg_l, enthalpy_kj_kg, heat_capacity_kj_kg_k
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, closed, equilibrium_of
+from tapwright.chemistry.water.properties import Number, density_kg_l, enthalpy_kj_kg, heat_capacity_kj_kg_k
 
 
 def mix(waters: Sequence[Water], volumes_l: Sequence[float]) -> tuple[Water, float]:

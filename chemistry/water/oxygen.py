@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from chemistry.errors import OutOfRange
-from chemistry.water.properties import Number
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.water.properties import Number
 
 
 def oxygen_mg_l(temperature_c: Number, pressure_atm: Number = 1.0) -> Number:  # type: ignore[assignment]

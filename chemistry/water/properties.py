@@ -12,7 +12,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from chemistry.errors import OutOfRange
+from tapwright.chemistry.errors import OutOfRange
 
 Number = TypeVar("Number", float, NDArray[np.float64])
 

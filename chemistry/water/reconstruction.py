@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from chemistry import reference
-from chemistry.errors import BadInput, OutOfRange
-from chemistry.findings import Finding
-from chemistry.substances import ion_charge, molar_mass
-from chemistry.units import figure
-from chemistry.water.composition import ION_SYMBOLS, Water, dgh_per_mmol
-from chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.substances import ion_charge, molar_mass
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import ION_SYMBOLS, Water, dgh_per_mmol
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, equilibrium_of
 
 
 @dataclass(frozen=True)

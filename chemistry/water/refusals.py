@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from chemistry.errors import OutOfRange
-from chemistry.units import figure
-from chemistry.water.constants import Amount
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.constants import Amount
 
 _MOST_NAMED = 5
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from chemistry.water.activity import Maths
-from chemistry.water.constants import LN_10, Amount, Constants
-from chemistry.water.species import Speciation
+from tapwright.chemistry.water.activity import Maths
+from tapwright.chemistry.water.constants import LN_10, Amount, Constants
+from tapwright.chemistry.water.species import Speciation
 
 
 class Indices(NamedTuple):

@@ -15,9 +15,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from chemistry.water.activity import ARRAYS, FLOATS, Factors, Maths, factors, inverses, rough_inverses
-from chemistry.water.constants import Amount, Constants
-from chemistry.water.species import Speciation, Totals, shared_out
+from tapwright.chemistry.water.activity import ARRAYS, FLOATS, Factors, Maths, factors, inverses, rough_inverses
+from tapwright.chemistry.water.constants import Amount, Constants
+from tapwright.chemistry.water.species import Speciation, Totals, shared_out
 
 # Stands in for nothing where nothing would be divided by, and for no carbon where its logarithm is sought [mol/kg].
 _NOTHING = 1e-30

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from chemistry import reference
-from chemistry.water.activity import Factors
-from chemistry.water.constants import Amount
+from tapwright.chemistry import reference
+from tapwright.chemistry.water.activity import Factors
+from tapwright.chemistry.water.constants import Amount
 
 # They pair with nothing here.
 _WHOLE = ("cl", "no3")

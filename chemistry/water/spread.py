@@ -11,10 +11,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.errors import OutOfRange
-from chemistry.water.composition import Water, dgh_per_mmol
-from chemistry.water.equilibrium import at_carbon, at_ph
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.water.composition import Water, dgh_per_mmol
+from tapwright.chemistry.water.equilibrium import at_carbon, at_ph
 
 # The computation itself is worth so much.
 MODEL_PH = 0.02

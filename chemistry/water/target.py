@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
 
-from chemistry import reference
-from chemistry.errors import BadInput
-from chemistry.substances import molar_mass
-from chemistry.units import figure
-from chemistry.water.composition import ION_SYMBOLS, dgh_per_mmol
-from chemistry.water.reconstruction import Description, Readings, described
-from chemistry.words import nearest, quoted
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.substances import molar_mass
+from tapwright.chemistry.units import figure
+from tapwright.chemistry.water.composition import ION_SYMBOLS, dgh_per_mmol
+from tapwright.chemistry.water.reconstruction import Description, Readings, described
+from tapwright.chemistry.words import nearest, quoted
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from chemistry.errors import BadInput
+from tapwright.chemistry.errors import BadInput
 
 _HEAD_BYTES = 8192
 DATABASE = b"SQLite format 3\0"

@@ -14,8 +14,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from uuid import uuid4
 
-from chemistry.errors import BadInput
-from cli.files.kinds import ANOTHER, Kind, refuse_other_kind, refuse_place_of_a_log
+from tapwright.chemistry.errors import BadInput
+from tapwright.cli.files.kinds import ANOTHER, Kind, refuse_other_kind, refuse_place_of_a_log
 
 _PART = ".tapwright-{}.part"
 _STALE_S = 3600.0  # nobody takes an hour to write a page: whoever left it was killed

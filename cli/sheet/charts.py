@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from cli.nitrate_chart import plot, plotting
-from cli.sheet.inline import inlined
+from tapwright.cli.nitrate_chart import plot, plotting
+from tapwright.cli.sheet.inline import inlined
 
 if TYPE_CHECKING:
-    from chemistry.plan.courses import Moment
-    from chemistry.plan.figures import Figures
-    from cli.sheet.ahead import Ahead
+    from tapwright.chemistry.plan.courses import Moment
+    from tapwright.chemistry.plan.figures import Figures
+    from tapwright.cli.sheet.ahead import Ahead
 
 _WIDTH_IN = 3.9  # at a phone's width a point is then a little more than a pixel
 _LOOK: Any = {"font.size": 10.5, "axes.spines.top": False, "axes.spines.right": False, "font.family": "sans-serif"}
@@ -46,7 +46,7 @@ class Row:
 
 def water_rows(figures: Figures) -> list[Row]:
     """What the chart of the water shows."""
-    from chemistry.water.target import measures
+    from tapwright.chemistry.water.target import measures
 
     before, after, states = figures.waters.tank_before, figures.waters.tank_after, figures.states
     ph = (states.tank_before.at_rest.ph, states.tank_after.at_rest.ph)
@@ -166,7 +166,7 @@ def _chlorine(axes: Any, minutes: Sequence[float], forgotten_mg_l: Sequence[floa
 
 def _filled(moments: Sequence[Moment], limit_mg_l: float) -> str:
     """The filling in words."""
-    from chemistry.units import figure
+    from tapwright.chemistry.units import figure
 
     first, last = moments[0], moments[-1]
     stays = abs(last.temperature_c - first.temperature_c) < 0.05

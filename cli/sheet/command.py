@@ -8,21 +8,21 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cli.answer import Answer, plain
-from cli.files.kinds import PAGE
-from cli.files.writing import refuse_place, write_new
-from cli.plan_figures import cautions_of
-from cli.visible import visible
+from tapwright.cli.answer import Answer, plain
+from tapwright.cli.files.kinds import PAGE
+from tapwright.cli.files.writing import refuse_place, write_new
+from tapwright.cli.plan_figures import cautions_of
+from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from chemistry.findings import Finding
-    from chemistry.plan.late import Case
-    from chemistry.plan.planner import Plan
-    from cli.planning import Asked, Planned
-    from cli.sheet.charts import Chart
-    from cli.sheet.content import Card
+    from tapwright.chemistry.findings import Finding
+    from tapwright.chemistry.plan.late import Case
+    from tapwright.chemistry.plan.planner import Plan
+    from tapwright.cli.planning import Asked, Planned
+    from tapwright.cli.sheet.charts import Chart
+    from tapwright.cli.sheet.content import Card
 
 # Letters on paper, in steps and findings, beyond which two sheets take smaller print.
 _SIZES = ((6900, ""), (8300, "close"), (math.inf, "dense"))
@@ -31,8 +31,8 @@ _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
 def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
-    from cli.planning import planned
-    from cli.sheet.ahead import unread
+    from tapwright.cli.planning import planned
+    from tapwright.cli.sheet.ahead import unread
 
     refuse_place(output, PAGE, force=force)  # before two seconds of planning
     found = planned(asked)
@@ -42,7 +42,7 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     write_new(output, page, PAGE, force=force)
 
     def show(screen: Console) -> None:
-        from cli import pages
+        from tapwright.cli import pages
 
         pages.findings(screen, [*(finding for finding in made.findings if finding.level == "stop"), *unknown])
         screen.print(f"{visible(str(output))} is written: {len(made.steps)} steps.", soft_wrap=True)
@@ -59,13 +59,13 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
 
 def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
     """The whole page of a plan; more: what is to be said beside its findings."""
-    from chemistry.plan.clocks import clocks_of
-    from chemistry.plan.forgotten import late_cases
-    from chemistry.plan.tote_steps import cups
-    from cli.plan_page import LAST_WORD
-    from cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
-    from cli.sheet.forgotten import box
-    from cli.sheet.page import rendered
+    from tapwright.chemistry.plan.clocks import clocks_of
+    from tapwright.chemistry.plan.forgotten import late_cases
+    from tapwright.chemistry.plan.tote_steps import cups
+    from tapwright.cli.plan_page import LAST_WORD
+    from tapwright.cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
+    from tapwright.cli.sheet.forgotten import box
+    from tapwright.cli.sheet.page import rendered
 
     made, figures = found.made, found.made.figures
     name = visible(file.name)
@@ -132,11 +132,11 @@ def _charts(made: Plan, late: Case | None, file: Path) -> list[Chart]:
     """Every chart there is something to show in."""
     from markupsafe import Markup
 
-    from chemistry import reference
-    from chemistry.plan.courses import filling_course
-    from cli.log_commands import now
-    from cli.sheet.ahead import ahead
-    from cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart
+    from tapwright.chemistry import reference
+    from tapwright.chemistry.plan.courses import filling_course
+    from tapwright.cli.log_commands import now
+    from tapwright.cli.sheet.ahead import ahead
+    from tapwright.cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart
 
     figures = made.figures
     course = ahead(made, file, now().timestamp())

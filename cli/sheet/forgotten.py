@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from cli.late_words import advice, ammonia_left, said
+from tapwright.cli.late_words import advice, ammonia_left, said
 
 if TYPE_CHECKING:
-    from chemistry.plan.late import Case
+    from tapwright.chemistry.plan.late import Case
 
 # Where the page puts the dose, which its script keeps up to the minute.
 DOSE = "{dose}"
@@ -36,8 +36,8 @@ class Box:
 
 def box(cases: Sequence[Case]) -> Box:
     """The box of these cases, the first of which is the worst: no tote was neutralised."""
-    from chemistry.plan.late_table import late_table
-    from chemistry.units import figure
+    from tapwright.chemistry.plan.late_table import late_table
+    from tapwright.chemistry.units import figure
 
     worst = cases[0]
     half, full = worst.at(float(worst.filling.minutes) / 2), worst.at(float(worst.filling.minutes))

@@ -9,17 +9,17 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from typing import Any
 
-from cli.visible import visible
+from tapwright.cli.visible import visible
 
 
 def rendered(content: Mapping[str, Any]) -> str:
     """The page with its style, script and policy; whatever `content` says is escaped, except charts marked as markup."""
     from jinja2 import Environment, StrictUndefined
 
-    from chemistry.units import figure
-    from cli.pages import kept_together
+    from tapwright.chemistry.units import figure
+    from tapwright.cli.pages import kept_together
 
-    folder = resources.files("cli.sheet") / "page"
+    folder = resources.files("tapwright.cli.sheet") / "page"
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, finalize=_seen, trim_blocks=True, lstrip_blocks=True
     )

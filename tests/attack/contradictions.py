@@ -14,12 +14,12 @@ from typing import Any
 
 from rich.console import Console
 
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan
-from cli.answer import plain
-from cli.plan_brief import show_brief
-from cli.plan_page import show_plan
-from cli.planning import _result
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan
+from tapwright.cli.answer import plain
+from tapwright.cli.plan_brief import show_brief
+from tapwright.cli.plan_page import show_plan
+from tapwright.cli.planning import _result
 
 Truth = Mapping[str, float | None]
 

@@ -23,7 +23,7 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from cli.app import run
+from tapwright.cli.app import run
 
 from . import Seen
 from .households import drawn

@@ -13,10 +13,10 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from chemistry import reference
-from chemistry.errors import TapwrightError
-from chemistry.plan.figures import Jobs
-from chemistry.plan.household import Household
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import TapwrightError
+from tapwright.chemistry.plan.figures import Jobs
+from tapwright.chemistry.plan.household import Household
 
 Table = dict[str, Any]
 

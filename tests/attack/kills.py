@@ -24,7 +24,7 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from cli.app import run
+from tapwright.cli.app import run
 
 from . import Seen
 from .files import ROOT, judged

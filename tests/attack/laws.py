@@ -17,15 +17,15 @@ from functools import cache
 from random import Random
 from typing import Any
 
-from chemistry import reference
-from chemistry.errors import OutOfRange, TapwrightError
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan
-from chemistry.plan.planner import plan as plan_of
-from chemistry.substances import agents, molar_mass, salts
-from chemistry.water.composition import CONSERVED
-from cli.answer import plain
-from cli.planning import _result
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import OutOfRange, TapwrightError
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan
+from tapwright.chemistry.plan.planner import plan as plan_of
+from tapwright.chemistry.substances import agents, molar_mass, salts
+from tapwright.chemistry.water.composition import CONSERVED
+from tapwright.cli.answer import plain
+from tapwright.cli.planning import _result
 
 from . import Seen
 from .contradictions import contradictions

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from chemistry import reference
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan
-from cli.answer import plain
-from cli.planning import _result
+from tapwright.chemistry import reference
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan
+from tapwright.cli.answer import plain
+from tapwright.cli.planning import _result
 
 _SLACK = 1e-6
 

@@ -21,7 +21,7 @@ from typing import Any
 
 import typer
 
-from cli.app import app
+from tapwright.cli.app import app
 
 from . import Seen
 from .files import ROOT, judged

@@ -18,10 +18,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from chemistry.errors import TapwrightError
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan, plan
-from cli.app import command_names
+from tapwright.chemistry.errors import TapwrightError
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan, plan
+from tapwright.cli.app import command_names
 
 from . import files, kills, laws, options, waters
 from .contradictions import rows_unsaid
@@ -171,7 +171,7 @@ def _here(words: list[str], typed: str) -> tuple[int, str]:
 
 def _in_a_process(row: dict[str, Any]) -> tuple[int, str]:
     shell = [f"{number}>&-" for number, name in ((1, "stdout"), (2, "stderr")) if name in row.get("closed", [])]
-    program = [sys.executable, "-m", "cli", *row["words"]]
+    program = [sys.executable, "-m", "tapwright", *row["words"]]
     command = ["/bin/sh", "-c", f'exec "$0" "$@" {" ".join(shell)}', *program]
     environment = {**os.environ, "PYTHONPATH": str(files.ROOT), **row.get("environment", {})}
     done = subprocess.run(command, capture_output=True, text=True, env=environment, check=False)

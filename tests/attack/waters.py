@@ -11,14 +11,14 @@ from typing import Any
 
 import numpy as np
 
-from chemistry import reference
-from chemistry.errors import OutOfRange
-from chemistry.water.composition import CONSERVED, Water
-from chemistry.water.constants import Array, constants
-from chemistry.water.equilibrium import at_air, at_carbon, at_ph, outdoor_air_ppm
-from chemistry.water.mixing import mix
-from chemistry.water.speciation import Given, speciate
-from chemistry.water.species import Totals
+from tapwright.chemistry import reference
+from tapwright.chemistry.errors import OutOfRange
+from tapwright.chemistry.water.composition import CONSERVED, Water
+from tapwright.chemistry.water.constants import Array, constants
+from tapwright.chemistry.water.equilibrium import at_air, at_carbon, at_ph, outdoor_air_ppm
+from tapwright.chemistry.water.mixing import mix
+from tapwright.chemistry.water.speciation import Given, speciate
+from tapwright.chemistry.water.species import Totals
 
 from . import Seen
 

@@ -10,7 +10,7 @@ import statistics
 from startup import seconds
 
 PAIRS = 15
-PLAIN = ["-m", "cli", "plan", "demo/house.toml", "--tank", "Rock wall"]
+PLAIN = ["-m", "tapwright", "plan", "demo/house.toml", "--tank", "Rock wall"]
 
 
 def main() -> None:

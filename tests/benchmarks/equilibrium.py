@@ -25,8 +25,8 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 from reference_program import OUTPUT, Waters, as_water, program, random_waters, script, table  # noqa: E402
 
-from chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm  # noqa: E402
-from chemistry.water.properties import density_kg_l  # noqa: E402
+from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, at_carbon, at_ph, outdoor_air_ppm  # noqa: E402
+from tapwright.chemistry.water.properties import density_kg_l  # noqa: E402
 
 PIECE = 10_000
 SIZES = (1, 100, 10_000, 1_000_000)

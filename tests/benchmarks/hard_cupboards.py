@@ -23,17 +23,17 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[2])]
 
-from chemistry.dosing.conflicts import explained  # noqa: E402
-from chemistry.dosing.cupboard import Stocked, dissolve  # noqa: E402
-from chemistry.dosing.journey import Journey, default_limits  # noqa: E402
-from chemistry.dosing.remineralise import Wish, recipe  # noqa: E402
-from chemistry.dosing.transition import transition  # noqa: E402
-from chemistry.errors import NoAnswer, NotInTime  # noqa: E402
-from chemistry.programmes.budget import PATIENCE_S, Budget, question  # noqa: E402
-from chemistry.substances import salts  # noqa: E402
-from chemistry.water.composition import Water  # noqa: E402
-from chemistry.water.equilibrium import at_air  # noqa: E402
-from chemistry.water.target import ANY, Band, Target, lake_target  # noqa: E402
+from tapwright.chemistry.dosing.conflicts import explained  # noqa: E402
+from tapwright.chemistry.dosing.cupboard import Stocked, dissolve  # noqa: E402
+from tapwright.chemistry.dosing.journey import Journey, default_limits  # noqa: E402
+from tapwright.chemistry.dosing.remineralise import Wish, recipe  # noqa: E402
+from tapwright.chemistry.dosing.transition import transition  # noqa: E402
+from tapwright.chemistry.errors import NoAnswer, NotInTime  # noqa: E402
+from tapwright.chemistry.programmes.budget import PATIENCE_S, Budget, question  # noqa: E402
+from tapwright.chemistry.substances import salts  # noqa: E402
+from tapwright.chemistry.water.composition import Water  # noqa: E402
+from tapwright.chemistry.water.equilibrium import at_air  # noqa: E402
+from tapwright.chemistry.water.target import ANY, Band, Target, lake_target  # noqa: E402
 
 SOFT = Water(0.4, 0.15, 0.4, 0.02, 0.35, 0.15, 0.8, 5, 0, 0, 0, 25.0)
 PURE = Water(0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 25.0)

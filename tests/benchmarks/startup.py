@@ -22,10 +22,10 @@ UNAVOIDABLE = (
 TYPER_ALONE = "import typer\n"
 COMMANDS = {
     "plan demo/house.toml --tank 'Rock wall'": (
-        ["-m", "cli", "plan", "demo/house.toml", "--tank", "Rock wall"],
+        ["-m", "tapwright", "plan", "demo/house.toml", "--tank", "Rock wall"],
         UNAVOIDABLE,
     ),
-    "--help": (["-m", "cli", "--help"], TYPER_ALONE),
+    "--help": (["-m", "tapwright", "--help"], TYPER_ALONE),
 }
 
 

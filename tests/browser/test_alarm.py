@@ -9,7 +9,7 @@ import pytest
 from browser.conftest import Watch
 from browser.handling import Sheet
 from browser.written import Written
-from chemistry import reference
+from tapwright.chemistry import reference
 
 Pages = Callable[..., Written]
 Opened = Callable[..., Sheet]

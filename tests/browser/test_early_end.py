@@ -8,7 +8,7 @@ import pytest
 
 from browser.handling import Sheet
 from browser.written import Written
-from chemistry.units import figure
+from tapwright.chemistry.units import figure
 
 Pages = Callable[..., Written]
 Opened = Callable[..., Sheet]

@@ -13,10 +13,10 @@ import pytest
 
 from browser.handling import START, Sheet
 from browser.written import Written
-from chemistry.plan.forgotten import late_cases
-from chemistry.plan.late import Case
-from chemistry.units import figure
-from cli.late_words import said
+from tapwright.chemistry.plan.forgotten import late_cases
+from tapwright.chemistry.plan.late import Case
+from tapwright.chemistry.units import figure
+from tapwright.cli.late_words import said
 
 Pages = Callable[..., Written]
 Opened = Callable[..., Sheet]

@@ -13,8 +13,8 @@ from typing import Any
 
 from conftest import DEMO
 
-from chemistry.plan.planner import Plan
-from cli.app import run
+from tapwright.chemistry.plan.planner import Plan
+from tapwright.cli.app import run
 
 DAY = "2026-03-14"
 _DATA = re.compile(r'(<script type="application/json" id="plan">)(.*?)(</script>)', re.DOTALL)
@@ -54,7 +54,7 @@ class Written:
     @cached_property
     def made(self) -> Plan:
         """The engine's plan itself."""
-        from cli.planning import Asked, planned
+        from tapwright.cli.planning import Asked, planned
 
         jobs = [f"--{job}" in self.options for job in ("clean-substrate", "service-filter")]
         return planned(Asked(self.house, self.tank, None, None, DAY, *jobs)).made

@@ -9,9 +9,9 @@ from typing import Any
 
 from conftest import DEMO
 
-from chemistry.findings import Finding
-from chemistry.plan.household import Household
-from chemistry.plan.planner import Plan, plan
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.planner import Plan, plan
 
 _DEMO = tomllib.loads(DEMO.read_text(encoding="utf-8"))
 GONE = object()

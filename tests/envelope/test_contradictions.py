@@ -7,11 +7,11 @@ from dataclasses import replace
 
 import pytest
 
-from chemistry.envelope.rescue import Rescue, rescue_findings
-from chemistry.plan.account import envelope_findings
-from chemistry.plan.figures import Figures
-from chemistry.plan.planner import Plan
-from chemistry.plan.sheet import Step
+from tapwright.chemistry.envelope.rescue import Rescue, rescue_findings
+from tapwright.chemistry.plan.account import envelope_findings
+from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.planner import Plan
+from tapwright.chemistry.plan.sheet import Step
 from tests.envelope.evenings import changed, planned
 
 Spoilt = tuple[Figures, Sequence[Step]]
