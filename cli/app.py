@@ -12,7 +12,8 @@ import typer
 from tapwright import __version__
 from tapwright.chemistry.errors import BadInput, TapwrightError
 from tapwright.cli.answer import refuse
-from tapwright.cli.asking import (
+from tapwright.cli.log.app import log_app
+from tapwright.cli.options.asking import (
     AsJson,
     Change,
     CleanSubstrate,
@@ -25,7 +26,6 @@ from tapwright.cli.asking import (
     answered,
     option,
 )
-from tapwright.cli.log_app import log_app
 from tapwright.cli.progress import TASK
 from tapwright.cli.sheet_app import sheet
 from tapwright.cli.streams import stand, unprinted
@@ -63,7 +63,7 @@ def _tapwright(
 @app.command()
 def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write.")], as_json: AsJson = False) -> None:
     """Write a household file to fill in."""
-    from tapwright.cli.households import new_answer
+    from tapwright.cli.commands.household import new_answer
 
     answered(lambda: new_answer(file), as_json)
 
@@ -71,7 +71,7 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write
 @app.command()
 def check(file: HouseFile, as_json: AsJson = False) -> None:
     """Check a household file and name every fault in it."""
-    from tapwright.cli.households import check_answer
+    from tapwright.cli.commands.household import check_answer
 
     answered(lambda: check_answer(file), as_json)
 
@@ -91,7 +91,7 @@ def plan(
     as_json: AsJson = False,
 ) -> None:
     """Plan a water change: share, blend, doses, times and steps."""
-    from tapwright.cli.planning import Asked, answer
+    from tapwright.cli.commands.plan import Asked, answer
 
     asked = Asked(file, tank, change, start, date, clean_substrate, service_filter)
     answered(lambda: answer(asked, confident=confident, brief=brief), as_json, patience)
@@ -125,7 +125,7 @@ def neutralise(
     as_json: AsJson = False,
 ) -> None:
     """How much neutraliser takes the chlorine out, and what it leaves behind."""
-    from tapwright.cli.neutralising import Asked, answer
+    from tapwright.cli.commands.neutralise import Asked, answer
 
     asked = Asked(
         volume, total_chlorine, free_chlorine, agent, solution, purity, excess, dose, cl2_to_n, free_ammonia, ph,
@@ -154,7 +154,7 @@ def label(
     as_json: AsJson = False,
 ) -> None:
     """Does what a label says is in a product do what the label says a dose does?"""
-    from tapwright.cli.labelling import Asked, answer
+    from tapwright.cli.commands.label import Asked, answer
 
     asked = Asked(file, name, dose, volume, density, raises, neutralises, contains, by, content or ())
     answered(lambda: answer(asked), as_json)
@@ -175,7 +175,7 @@ def blend(
     as_json: AsJson = False,
 ) -> None:
     """How much hot and cold tap give a temperature, by mass and heat."""
-    from tapwright.cli.blending import Asked, answer
+    from tapwright.cli.commands.blend import Asked, answer
 
     asked = Asked(hot, cold, target, volume, hot_volume, cold_volume, residual, residual_temperature, tub_mass,
                   tub_temperature)  # fmt: skip
@@ -204,7 +204,7 @@ def water(
     as_json: AsJson = False,
 ) -> None:
     """Describe a water: its pH now and in air, whether it clouds, what ammonia does in it."""
-    from tapwright.cli.describing import answer
+    from tapwright.cli.commands.water import answer
 
     readings = {
         "hardness": hardness, "alkalinity": alkalinity, "ph": ph, "temperature": temperature,
@@ -225,7 +225,7 @@ def mix(
     as_json: AsJson = False,
 ) -> None:
     """Pour waters together: pH at once and in air, temperature and ions."""
-    from tapwright.cli.mixing import answer
+    from tapwright.cli.commands.mix import answer
 
     answered(lambda: answer(part, air, file), as_json)
 
@@ -265,8 +265,8 @@ def remineralise(
     as_json: AsJson = False,
 ) -> None:
     """Which salts, and how much, bring a water into a target's bands; or why none do, and what would."""
-    from tapwright.cli.recipe_words import Asked as Measures
-    from tapwright.cli.remineralising import Asked, answer
+    from tapwright.cli.commands.remineralise import Asked, answer
+    from tapwright.cli.options.recipe_words import Asked as Measures
 
     measures = Measures(salt or (), deionised, deionised_price, step, spoon)
     asked = Asked(volume, source, file, tank, target, every_ion, band or (), measures, totes, temperature, prefer, air)
@@ -307,8 +307,8 @@ def transition(
     as_json: AsJson = False,
 ) -> None:
     """The fewest changes from the tank's water to another, none too large for fish, and the refill of each."""
-    from tapwright.cli.recipe_words import Asked as Measures
-    from tapwright.cli.transitioning import Asked, answer
+    from tapwright.cli.commands.transition import Asked, answer
+    from tapwright.cli.options.recipe_words import Asked as Measures
 
     measures = Measures(salt or (), deionised, None, step, None)
     asked = Asked(share, target, every_ion, band or (), refill_band or (), file, tank, water, volume, source, measures,
@@ -323,7 +323,7 @@ def convert(
     as_json: AsJson = False,
 ) -> None:
     """Turn a quantity into another unit."""
-    from tapwright.cli.converting import answer
+    from tapwright.cli.commands.convert import answer
 
     answered(lambda: answer(quantity, unit), as_json)
 

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from tapwright.cli.asking import (
+from tapwright.cli.options.asking import (
     AsJson,
     Change,
     CleanSubstrate,
@@ -39,7 +39,7 @@ def sheet(
     as_json: AsJson = False,
 ) -> None:
     """Write the plan as one page to tick off at the tank, on a phone or on paper."""
-    from tapwright.cli.planning import Asked
+    from tapwright.cli.commands.plan import Asked
     from tapwright.cli.sheet.command import answer
 
     asked = Asked(file, tank, change, start, date, clean_substrate, service_filter)

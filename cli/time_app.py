@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from tapwright.cli.asking import AsJson, HouseFile, answered, option
+from tapwright.cli.options.asking import AsJson, HouseFile, answered, option
 
 
 def nitrate(
@@ -25,7 +25,7 @@ def nitrate(
     as_json: AsJson = False,
 ) -> None:
     """What the log says a tank makes of nitrate, and which changes hold it under its ceiling."""
-    from tapwright.cli.nitrating import Asked, answer
+    from tapwright.cli.commands.nitrate import Asked, answer
 
     answered(lambda: answer(Asked(file, tank, share, interval, confidence, since, now, chart, force)), as_json)
 
@@ -60,7 +60,7 @@ def late(
     as_json: AsJson = False,
 ) -> None:
     """The neutraliser was forgotten: what to do now, and what the fish have met."""
-    from tapwright.cli.late_filling import Asked, answer
+    from tapwright.cli.commands.late import Asked, answer
 
     asked = Asked(after, water_off, file, tank, change, start_volume, end_volume, flow, total_chlorine, free_chlorine,
                   cl2_to_n, agent, purity, excess, solution, demand, ph, temperature, tote, dosed_for)  # fmt: skip

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import settings
 
 from tapwright.cli.app import run
-from tapwright.cli.household_template import filled
+from tapwright.cli.files.household_template import filled
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo" / "house.toml"

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from hypothesis import strategies as st
 
-from tapwright.chemistry.dosing.cupboard import Stocked
-from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.cupboard import Stocked
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
 from tapwright.chemistry.substances import molar_mass, salt
 from tapwright.chemistry.water.composition import ION_SYMBOLS, Water
 from tapwright.chemistry.water.target import Band, Target

@@ -8,10 +8,10 @@ from conftest import DEMO
 from hypothesis import strategies as st
 
 from tapwright.chemistry.errors import NoAnswer
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 HOUSE = load(DEMO)
 NAMES = [tank.name for tank in HOUSE.tanks]

@@ -10,9 +10,9 @@ from functools import cache
 import numpy as np
 from cupboards import LINEAR, PURE, SOFT, mmol_per_g
 
-from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.journey import ANYTHING, Journey, Transition, default_limits
-from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.transition.journey import ANYTHING, Journey, Transition, default_limits
+from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.errors import NoAnswer
 from tapwright.chemistry.substances import molar_mass, salt
 from tapwright.chemistry.water.composition import Water

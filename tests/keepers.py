@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.change.production import Change, Posterior, Reading, chart_reading, production
+from tapwright.chemistry.change.nitrate.production import Change, Posterior, Reading, chart_reading, production
 
 Array = NDArray[np.float64]
 Events = Sequence[Reading | Change]

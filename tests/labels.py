@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from tapwright.chemistry.dosing.label import Judgement, Label
-from tapwright.chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of
-from tapwright.chemistry.dosing.label_reading import content_of, density_of, dose_of
+from tapwright.chemistry.dosing.label.claims import NEUTRALISED, RAISED, claims_of, effect_of
+from tapwright.chemistry.dosing.label.reading import content_of, density_of, dose_of
+from tapwright.chemistry.dosing.label.verdict import Judgement, Label
 from tapwright.chemistry.substances import Salt, salt, salts
 
 # By hand from CIAAW abridged weights [g/mol]: Mg 24.305, Ca 40.078, Na 22.990, S 32.06, O 15.999, H 1.008, Cl 35.45, C 12.011.

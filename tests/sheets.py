@@ -19,12 +19,12 @@ from unittest.mock import patch
 from conftest import DEMO
 from houses import NAMES
 
-from tapwright.chemistry.plan.figures import Figures, Jobs
-from tapwright.chemistry.plan.forgotten import late_cases
-from tapwright.chemistry.plan.household import Household
-from tapwright.chemistry.plan.late import Case
+from tapwright.chemistry.plan.figures.records import Figures, Jobs
+from tapwright.chemistry.plan.household.household import Household
+from tapwright.chemistry.plan.late.dose import Case
+from tapwright.chemistry.plan.late.from_plan import late_cases
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.cli.planning import Planned
+from tapwright.cli.commands.plan import Planned
 from tapwright.cli.sheet.command import page_of
 
 DAY = date(2026, 3, 14)
@@ -196,7 +196,7 @@ def data_of(root: Node) -> dict[str, Any]:
 def text_of_page(made: Plan, *, charts: bool = False, file: Path = DEMO, day: date = DAY) -> str:
     """The page of a plan; without its charts, which take a second, nor the worst means of chlorine, which none shows."""
     with ExitStack() as stack:
-        stack.enter_context(patch("tapwright.chemistry.change.filling.worst_mean_mg_l", return_value=0.0))
+        stack.enter_context(patch("tapwright.chemistry.change.filling.chlorine.worst_mean_mg_l", return_value=0.0))
         if not charts:
             stack.enter_context(patch("tapwright.cli.sheet.command._charts", return_value=[]))
         return page_of(Planned(made, None, day), file)

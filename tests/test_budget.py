@@ -12,12 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_transition import FOUR, PLAIN, narrow
 
-from tapwright.chemistry.dosing.bands import standings
-from tapwright.chemistry.dosing.choice import ORDER
-from tapwright.chemistry.dosing.conflicts import explained
-from tapwright.chemistry.dosing.cupboard import Stocked
-from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
-from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.dosing.recipe.bands import standings
+from tapwright.chemistry.dosing.recipe.choice import ORDER
+from tapwright.chemistry.dosing.recipe.conflicts import explained
+from tapwright.chemistry.dosing.recipe.cupboard import Stocked
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.errors import NotInTime
 from tapwright.chemistry.programmes.budget import Budget, OutOfWork, current, question, rungs
 from tapwright.chemistry.programmes.linear_programme import Programme, solve

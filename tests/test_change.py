@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapwright.chemistry.change.blending import Vessel, blend_of_volumes, blend_to_target, scald_findings
+from tapwright.chemistry.change.heat.blending import Vessel, blend_of_volumes, blend_to_target, scald_findings
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.units import read
 

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.plan.clocks import Alarm, Clock, clocks_of
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.chemistry.plan.sheet import Step, alone_minutes, be_there_minute, tote_named
+from tapwright.chemistry.plan.steps.clocks import Alarm, Clock, clocks_of
+from tapwright.chemistry.plan.steps.step import Step, alone_minutes, be_there_minute, tote_named
 
 LONGEST_NAME = 60  # letters: two lines of a phone
 SAME_MIN = 1e-6  # sums of minutes, by another way

@@ -17,11 +17,11 @@ import typer.main
 from houses import HOUSE, NAMES
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.change.blending import blend_of_volumes
-from tapwright.chemistry.change.dilution import after_change
+from tapwright.chemistry.change.heat.blending import blend_of_volumes
+from tapwright.chemistry.change.nitrate.dilution import after_change
 from tapwright.chemistry.plan import confidence as part
 from tapwright.chemistry.plan.confidence import DRAWS, Confidence, confidence
-from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.figures.records import Figures
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.plan.readings_off import Off
 from tapwright.chemistry.water.ammonia import chronic_criterion_mg_n_l

@@ -21,12 +21,12 @@ from test_confidence import CHLORINE, DGH, DKH, NINE_OF_TEN, NITRATE, demo, figu
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.plan.confidence import DRAWS, Chance, Confidence, Range, Worth, confidence
-from tapwright.chemistry.plan.figures import Figures, Jobs
-from tapwright.chemistry.plan.household import Household
-from tapwright.chemistry.plan.household_tables import LabelTable
+from tapwright.chemistry.plan.figures.records import Figures, Jobs
+from tapwright.chemistry.plan.household.household import Household
+from tapwright.chemistry.plan.household.tables import LabelTable
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.substances import agent
-from tapwright.cli.plan_confidence import show_confidence
+from tapwright.cli.pages.plan.confidence import show_confidence
 
 Run = Callable[..., Outcome]
 MADE_ONCE = cache(typer.main.get_command)

@@ -11,10 +11,10 @@ import pytest
 from cupboards import GENTLE, HARD, LINEAR, NAMES, PURE, SOFT, amounts_in, effects, ends_of, found, is_found, jars
 from scipy.optimize import linprog
 
-from tapwright.chemistry.dosing.conflicts import Conflict, explained
-from tapwright.chemistry.dosing.cupboard import DEIONISED, Deionised, Stocked
-from tapwright.chemistry.dosing.remineralise import Wish, recipe
-from tapwright.chemistry.dosing.ways_out import Move
+from tapwright.chemistry.dosing.recipe.conflicts import Conflict, explained
+from tapwright.chemistry.dosing.recipe.cupboard import DEIONISED, Deionised, Stocked
+from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.recipe.ways_out import Move
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import deionised_water

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from iapws import IAPWS97
 from scipy.integrate import solve_ivp
 
-from tapwright.chemistry.change.cooling import (
+from tapwright.chemistry.change.heat.cooling import (
     Room,
     Tub,
     Way,
@@ -30,7 +30,7 @@ from tapwright.chemistry.change.cooling import (
     to_arrive_c,
     wall_loss_w,
 )
-from tapwright.chemistry.change.friction import Hose
+from tapwright.chemistry.change.hydraulics.friction import Hose
 from tapwright.chemistry.errors import BadInput, OutOfRange
 from tapwright.chemistry.water.vapour import evaporation_kg_m2_h
 

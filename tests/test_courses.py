@@ -12,8 +12,8 @@ from iapws import IAPWS97  # type: ignore[import-untyped]
 from sheets import first_case
 
 from tapwright.chemistry.plan.courses import filling_course, nitrate_ahead
-from tapwright.chemistry.plan.figures import Figures, Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Figures, Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import plan
 
 # What a tank's thermometer shows; the laws below hold far closer.

@@ -14,10 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.dosing import delivered
-from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.delivered import delivered_spread
-from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe import delivered
+from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.recipe.delivered import delivered_spread
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
 from tapwright.chemistry.substances import molar_mass
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.target import Band, Target

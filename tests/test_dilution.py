@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from tapwright.chemistry.change.dilution import (
+from tapwright.chemistry.change.nitrate.dilution import (
     after_change,
     alkalinity_loss,
     changes_to_settle,

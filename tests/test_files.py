@@ -21,7 +21,7 @@ from tapwright.chemistry.errors import BadInput
 from tapwright.cli.files import kinds, writing
 from tapwright.cli.files.kinds import CHART, LOG_CSV, LOGBOOK, PAGE, Kind
 from tapwright.cli.files.writing import placed, write_new
-from tapwright.cli.logbook import path_of
+from tapwright.cli.log.logbook import path_of
 
 Run = Callable[..., Outcome]
 PAGE_HEAD = '<!doctype html>\n<meta name="generator" content="tapwright">\n'
@@ -206,7 +206,7 @@ def test_no_household_and_no_log_is_written_over_by_any_way(
         target = target.rename(place)
     before = target.read_bytes()
     words = ("log", "export", own, place) if command == "export" else ("sheet", own, "--tank", "Rock wall", "-o", place)
-    with patch("tapwright.cli.planning.planned", side_effect=AssertionError("planned for nothing")):
+    with patch("tapwright.cli.commands.plan.planned", side_effect=AssertionError("planned for nothing")):
         done = tapwright(*words, "--force")
     assert (done.code, done.out, done.err.count("\n")) == (2, "", 1)
     assert target.read_bytes() == place.read_bytes() == before

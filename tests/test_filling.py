@@ -18,8 +18,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 from scipy.special import exp1
 
-from tapwright.chemistry.change.exponential import decayed_mean, scaled_exponential_integral
-from tapwright.chemistry.change.filling import (
+from tapwright.chemistry.change.filling.chlorine import (
     Filling,
     breakthrough_minute,
     chlorine_g,
@@ -30,6 +29,7 @@ from tapwright.chemistry.change.filling import (
     volume_l,
     worst_mean_mg_l,
 )
+from tapwright.chemistry.change.filling.exponential import decayed_mean, scaled_exponential_integral
 from tapwright.chemistry.errors import BadInput
 
 # Nothing may overflow or divide by zero on the way to a right figure.

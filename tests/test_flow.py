@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from tapwright.chemistry.change.flow import Line, Pump, flow_l_min, operating_flow_l_min
-from tapwright.chemistry.change.friction import (
+from tapwright.chemistry.change.hydraulics.flow import Line, Pump, flow_l_min, operating_flow_l_min
+from tapwright.chemistry.change.hydraulics.friction import (
     G_M_S2,
     Coil,
     Hose,
@@ -29,7 +29,7 @@ from tapwright.chemistry.change.friction import (
     hose_loss_m,
     minor_loss,
 )
-from tapwright.chemistry.change.pumping import Cycle, Minutes, minutes_to_move, pumping, timed, tote_cycle
+from tapwright.chemistry.change.hydraulics.pumping import Cycle, Minutes, minutes_to_move, pumping, timed, tote_cycle
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.water.properties import density_kg_l, viscosity_mpa_s
 

@@ -11,10 +11,10 @@ from conftest import DEMO, Outcome
 from houses import HOUSE, NAMES, changed, codes
 
 from tapwright.chemistry.findings import Finding
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
 from tapwright.chemistry.substances import salt
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 
 def found(made: Plan, code: str) -> Finding:

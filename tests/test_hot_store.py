@@ -17,7 +17,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from iapws import IAPWS97
 
-from tapwright.chemistry.change.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
+from tapwright.chemistry.change.heat.hot_store import Store, Supply, Tapping, minutes_to_next, supply, tappings
 from tapwright.chemistry.errors import BadInput, NoAnswer, OutOfRange
 
 pytestmark = pytest.mark.filterwarnings("error")

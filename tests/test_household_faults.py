@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from conftest import Outcome
 
-from tapwright.cli.household_file import load
-from tapwright.cli.household_template import examples, filled, text
+from tapwright.cli.files.household_file import load
+from tapwright.cli.files.household_template import examples, filled, text
 
 
 def line_of(content: str, start: str, after: str = "") -> int:
@@ -346,8 +346,8 @@ def test_the_unfilled_template_names_every_gap(tmp_path: Path, tapwright: Callab
 
 
 def test_every_key_of_the_models_has_an_example_in_the_template() -> None:
-    from tapwright.chemistry.plan import household as models
-    from tapwright.chemistry.plan.table_faults import keys
+    from tapwright.chemistry.plan.household import household as models
+    from tapwright.chemistry.plan.household.table_faults import keys
 
     known = set(examples())
     for prefix, model in (

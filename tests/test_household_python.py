@@ -18,10 +18,10 @@ from pydantic import ValidationError
 from test_household_faults import FAULTS
 
 from tapwright.chemistry.errors import BadInput, TapwrightError
-from tapwright.chemistry.plan.household import Household, Tank
-from tapwright.chemistry.plan.household_tables import HoseTable, LabelTable, TimedTable
+from tapwright.chemistry.plan.household.household import Household, Tank
+from tapwright.chemistry.plan.household.tables import HoseTable, LabelTable, TimedTable
 from tapwright.chemistry.plan.planner import plan
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 DATA = tomllib.loads(DEMO.read_text(encoding="utf-8"))
 DRY = "lies at or above water_height: the heater would stand dry."

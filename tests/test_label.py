@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from labels import CACL2_2, DGH, EFFECTS, forward, label, mixtures, stated
 
 from tapwright.chemistry.allowed import amount_of
-from tapwright.chemistry.dosing.label import judge
-from tapwright.chemistry.dosing.label_claims import NEUTRALISED, RAISED, claims_of, effect_of, other_readings
-from tapwright.chemistry.dosing.label_reading import density_of
+from tapwright.chemistry.dosing.label.claims import NEUTRALISED, RAISED, claims_of, effect_of, other_readings
+from tapwright.chemistry.dosing.label.reading import density_of
+from tapwright.chemistry.dosing.label.verdict import judge
 from tapwright.chemistry.dosing.spoons import bulk_density_kg_l, level_spoon_g, spoons_of
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.substances import agent, agents

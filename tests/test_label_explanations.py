@@ -27,9 +27,9 @@ from labels import (
     stated,
 )
 
-from tapwright.chemistry.dosing.label import Judgement, Label, judge
-from tapwright.chemistry.dosing.label_claims import RAISED, contained, effect_of
-from tapwright.chemistry.dosing.label_reading import content_of, dose_of
+from tapwright.chemistry.dosing.label.claims import RAISED, contained, effect_of
+from tapwright.chemistry.dosing.label.reading import content_of, dose_of
+from tapwright.chemistry.dosing.label.verdict import Judgement, Label, judge
 from tapwright.chemistry.dosing.spoons import level_spoon_g
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.substances import agents, hydrates_of, named, nitrates, salt, salts

@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 from labels import DGH, EPSOM, THIOSULFATE_5, codes, label
 
-from tapwright.chemistry.dosing.label import Label, judge
-from tapwright.chemistry.dosing.label_claims import claims_of
-from tapwright.chemistry.dosing.label_contents import soluble_g_l
-from tapwright.chemistry.dosing.label_findings import assumptions_of, findings_of
+from tapwright.chemistry.dosing.label.claims import claims_of
+from tapwright.chemistry.dosing.label.contents import soluble_g_l
+from tapwright.chemistry.dosing.label.findings import assumptions_of, findings_of
+from tapwright.chemistry.dosing.label.verdict import Label, judge
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.substances import agent, agents, nitrates, salt, salts
 

@@ -18,10 +18,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from tapwright.chemistry.change.filling import Filling
+from tapwright.chemistry.change.filling.chlorine import Filling
 from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose
 from tapwright.chemistry.errors import NoAnswer
-from tapwright.chemistry.plan.late import Bottle, Late, Tote, late, late_findings
+from tapwright.chemistry.plan.late.dose import Bottle, Late, Tote, late, late_findings
 from tapwright.chemistry.substances import agent
 
 Run = Callable[..., Outcome]

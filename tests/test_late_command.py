@@ -10,7 +10,7 @@ from conftest import DEMO
 from test_late import CASE, THIOSULFATE, Run, asked, flat, result
 
 from tapwright.chemistry.plan.planner import plan
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 __all__ = ["asked"]  # the fixture
 ROCK = {"--file": str(DEMO), "--tank": "Rock wall"}

@@ -15,16 +15,16 @@ from hypothesis import strategies as st
 from test_late import CASE, THIOSULFATE, Run, asked, result
 
 from tapwright.chemistry.allowed import QUANTITIES
-from tapwright.chemistry.change.filling import Filling
+from tapwright.chemistry.change.filling.chlorine import Filling
 from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.forgotten import forgotten, refill_of, refill_without_plan
-from tapwright.chemistry.plan.household import Household
-from tapwright.chemistry.plan.late import STOP_WATER, Bottle, Late, late, late_findings
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
+from tapwright.chemistry.plan.late.dose import STOP_WATER, Bottle, Late, late, late_findings
+from tapwright.chemistry.plan.late.from_plan import forgotten, refill_of, refill_without_plan
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.substances import agent
-from tapwright.cli.household_file import load
-from tapwright.cli.late_words import advice
+from tapwright.cli.files.household_file import load
+from tapwright.cli.pages.late_words import advice
 from tapwright.cli.sheet.forgotten import box
 
 __all__ = ["asked"]  # the fixture

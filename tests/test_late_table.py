@@ -17,11 +17,11 @@ from hypothesis import strategies as st
 from sheets import first_case
 
 from tapwright.chemistry.dosing.neutralise import LabelDose
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.forgotten import bottle_of
-from tapwright.chemistry.plan.household import Household
-from tapwright.chemistry.plan.late import Case
-from tapwright.chemistry.plan.late_table import Row, late_table
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
+from tapwright.chemistry.plan.late.dose import Case
+from tapwright.chemistry.plan.late.from_plan import bottle_of
+from tapwright.chemistry.plan.late.table import Row, late_table
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.substances import agent
 
@@ -34,7 +34,7 @@ SAME = 1e-9
 @pytest.fixture(autouse=True, scope="module")
 def without_worst_means() -> Iterator[None]:
     """What fish have met over an hour or four days takes most of the engine's time, and no table holds it."""
-    with patch("tapwright.chemistry.change.filling.worst_mean_mg_l", return_value=0.0):
+    with patch("tapwright.chemistry.change.filling.chlorine.worst_mean_mg_l", return_value=0.0):
         yield
 
 

@@ -18,8 +18,8 @@ from conftest import DEMO, Outcome
 from test_files import names, small_disk
 from test_logbook import Child, note
 
-from tapwright.cli import log_reading
-from tapwright.cli.logbook import Logbook, path_of
+from tapwright.cli.log import reading as log_reading
+from tapwright.cli.log.logbook import Logbook, path_of
 
 Run = Callable[..., Outcome]
 HOUSE = '[[tank]]\nname = "Rock wall"\n[[tank]]\nname = "Shell bay"\n'

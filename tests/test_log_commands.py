@@ -24,9 +24,10 @@ from hypothesis import strategies as st
 from test_logbook import MEMORY, at_once, at_statement
 
 from tapwright.chemistry import units
-from tapwright.cli import log_commands, log_csv
-from tapwright.cli.log_entries import PARTS, QUANTITIES, Entry, faults_of
-from tapwright.cli.logbook import Logbook, path_of
+from tapwright.cli.log import commands as log_commands
+from tapwright.cli.log import csv as log_csv
+from tapwright.cli.log.entries import PARTS, QUANTITIES, Entry, faults_of
+from tapwright.cli.log.logbook import Logbook, path_of
 
 Log = Callable[..., Outcome]
 Taken = Callable[[str | bytes], Outcome]

@@ -23,9 +23,9 @@ from unittest.mock import Mock
 import pytest
 
 from tapwright.chemistry.errors import BadInput
-from tapwright.cli import logbook
-from tapwright.cli.log_entries import Entry
-from tapwright.cli.logbook import Logbook, path_of
+from tapwright.cli.log import logbook
+from tapwright.cli.log.entries import Entry
+from tapwright.cli.log.logbook import Logbook, path_of
 
 Say = Callable[[object], object]
 FORK = multiprocessing.get_context("fork")

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from tapwright.chemistry.dosing.cupboard import dissolve
 from tapwright.chemistry.dosing.neutralise import ChlorineReadings, neutralise, treated
+from tapwright.chemistry.dosing.recipe.cupboard import dissolve
 from tapwright.chemistry.errors import BadInput, OutOfRange
 from tapwright.chemistry.substances import agent, agents, salt
 from tapwright.chemistry.water.composition import CONSERVED, Water

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapwright.chemistry.errors import BadInput
-from tapwright.cli.log_entries import moment
+from tapwright.cli.log.entries import moment
 
 # Rules written out, so that they do not rest on the tables of the machine: Berlin, and Lord Howe with its half hour.
 BERLIN, HOWE = "CET-1CEST,M3.5.0,M10.5.0/3", "LHST-10:30LHDT-11,M10.1.0,M4.1.0"

@@ -15,14 +15,14 @@ import pytest
 import typer.main
 from conftest import DEMO, Outcome
 
-from tapwright.chemistry.change.production import Change, Reading, production
-from tapwright.chemistry.change.schedule import INTERVALS_DAYS, SHARES
-from tapwright.chemistry.plan.outlook import outlook_of
+from tapwright.chemistry.change.nitrate.production import Change, Reading, production
+from tapwright.chemistry.change.nitrate.schedule import INTERVALS_DAYS, SHARES
+from tapwright.chemistry.plan.figures.outlook import outlook_of
 from tapwright.cli.app import run
-from tapwright.cli.household_file import load
-from tapwright.cli.log_entries import Entry, moment
-from tapwright.cli.logbook import Logbook, path_of
-from tapwright.cli.nitrating import events_of
+from tapwright.cli.commands.nitrate import events_of
+from tapwright.cli.files.household_file import load
+from tapwright.cli.log.entries import Entry, moment
+from tapwright.cli.log.logbook import Logbook, path_of
 
 Run = Callable[..., Outcome]
 MADE_ONCE = cache(typer.main.get_command)

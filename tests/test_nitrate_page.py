@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from test_nitrate_command import Run, asked, found, house, imported, log, rewritten
 
-from tapwright.chemistry.plan.outlook import Range
-from tapwright.cli.nitrate_chart import drawn
+from tapwright.chemistry.plan.figures.outlook import Range
+from tapwright.cli.pages.nitrate_chart import drawn
 
 __all__ = ["asked", "found", "house", "imported", "log"]  # the fixtures
 SVG = "{http://www.w3.org/2000/svg}"

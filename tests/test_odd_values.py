@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapwright.chemistry.words import LONGEST, nearest, quoted, shown, told
-from tapwright.cli.household_template import filled
+from tapwright.cli.files.household_template import filled
 
 _BANDS = """[tank.bands]
 hardness = ["8 dGH", "12 dGH"]
@@ -96,7 +96,7 @@ def test_so_it_is_in_tables_of_one_line(name: str, tmp_path: Path, tapwright: Ca
 def test_an_odd_value_alone_lets_the_cross_checks_judge_the_rest(
     data: st.DataObject, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    from tapwright.cli.household_file import BadInput, load
+    from tapwright.cli.files.household_file import BadInput, load
 
     entries = list(_ENTRY.finditer(WHOLE))
     entry, name = data.draw(st.sampled_from(entries)), data.draw(st.sampled_from(sorted(ODD)))

@@ -12,12 +12,12 @@ from houses import HOUSE, NAMES, changed, codes, houses, planned, shares
 from hypothesis import given
 
 from tapwright.chemistry.errors import BadInput, NoAnswer
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.units import show
 from tapwright.chemistry.water.composition import CONSERVED
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 # --- figures ------------------------------------------------------------------------------------------------------
 

@@ -15,11 +15,11 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from rich.console import Console
 
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.cli.plan_brief import in_a_line, show_brief
-from tapwright.cli.plan_page import show_plan
+from tapwright.cli.pages.plan.card import in_a_line, show_brief
+from tapwright.cli.pages.plan.page import show_plan
 
 Run = Callable[..., Outcome]
 _DIGITS = 5e-4  # of itself: a dose is told in four figures

@@ -16,14 +16,14 @@ from houses import HOUSE, NAMES, changed, jobs, planned
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tapwright.chemistry.change.blending import blend_of_volumes
-from tapwright.chemistry.change.pumping import Minutes, minutes_to_move
-from tapwright.chemistry.change.warmth import mixed_c
+from tapwright.chemistry.change.heat.blending import blend_of_volumes
+from tapwright.chemistry.change.heat.warmth import mixed_c
+from tapwright.chemistry.change.hydraulics.pumping import Minutes, minutes_to_move
 from tapwright.chemistry.errors import BadInput, NoAnswer
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.flows import Flows, flows_of
-from tapwright.chemistry.plan.household import Household, Tank
-from tapwright.chemistry.plan.household_tables import CoilTable, TimedTable
+from tapwright.chemistry.plan.figures.flows import Flows, flows_of
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household, Tank
+from tapwright.chemistry.plan.household.tables import CoilTable, TimedTable
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.water.properties import density_kg_l, enthalpy_kj_kg
 

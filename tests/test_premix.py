@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.dosing.pouring import pouring, premix_findings, tote_findings
-from tapwright.chemistry.dosing.premix import Bucket, Premix, premixed
-from tapwright.chemistry.dosing.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.premix.pouring import pouring, premix_findings, tote_findings
+from tapwright.chemistry.dosing.premix.premix import Bucket, Premix, premixed
+from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe
 from tapwright.chemistry.dosing.solubility import solubility_g_l
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water

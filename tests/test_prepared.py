@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from tapwright.chemistry.dosing.bands import standings
-from tapwright.chemistry.dosing.cupboard import Stocked, dissolve
-from tapwright.chemistry.dosing.prepared import prepared, thinned
-from tapwright.chemistry.dosing.remineralise import Wish
+from tapwright.chemistry.dosing.premix.prepared import prepared, thinned
+from tapwright.chemistry.dosing.recipe.bands import standings
+from tapwright.chemistry.dosing.recipe.cupboard import Stocked, dissolve
+from tapwright.chemistry.dosing.recipe.remineralise import Wish
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import deionised_water

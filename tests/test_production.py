@@ -24,7 +24,7 @@ from keepers import seen as as_seen
 from scipy.special import expit
 from scipy.stats import norm
 
-from tapwright.chemistry.change.production import Change, Reading, production
+from tapwright.chemistry.change.nitrate.production import Change, Reading, production
 
 
 @pytest.mark.parametrize("kinds", [("chart",), ("photometer",), ("chart", "photometer")], ids="+".join)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from keepers import FACTOR, RANGE, STEPS, USUAL, Events, Logged, kit, logs, nitrates, rates, read_as
 from scipy.stats import norm
 
-from tapwright.chemistry.change.production import Change, Posterior, Reading, chart_reading, production
+from tapwright.chemistry.change.nitrate.production import Change, Posterior, Reading, chart_reading, production
 from tapwright.chemistry.errors import BadInput, NoAnswer
 
 

@@ -14,9 +14,11 @@ import pytest
 from conftest import DEMO, ROOT
 
 from tapwright.chemistry.errors import NoAnswer
-from tapwright.cli import app, converting, households, progress
+from tapwright.cli import app, progress
 from tapwright.cli.answer import Answer
 from tapwright.cli.app import run
+from tapwright.cli.commands import convert as converting
+from tapwright.cli.commands import household as households
 
 _NEVER_S = 60.0  # a deadline that only a broken program reaches
 
@@ -202,7 +204,7 @@ def test_a_refusal_stands_alone_on_a_terminal(monkeypatch: pytest.MonkeyPatch, t
 
 _SLOW = """
 import sys
-from tapwright.cli import households
+from tapwright.cli.commands import household as households
 from tapwright.cli.app import run
 own = households.check_answer
 def slow(file):

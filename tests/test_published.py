@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.change.blending import blend_of_volumes
+from tapwright.chemistry.change.heat.blending import blend_of_volumes
 from tapwright.chemistry.dosing.neutralise import ChlorineReadings, neutralise
 from tapwright.chemistry.substances import agent
 from tapwright.chemistry.units import read

@@ -28,10 +28,10 @@ from cupboards import (
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from tapwright.chemistry.dosing.choice import ORDER, Rows, choose
-from tapwright.chemistry.dosing.conflicts import explained
-from tapwright.chemistry.dosing.cupboard import Deionised, Stocked, columns
-from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.choice import ORDER, Rows, choose
+from tapwright.chemistry.dosing.recipe.conflicts import explained
+from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked, columns
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
 from tapwright.chemistry.errors import BadInput, TapwrightError
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water

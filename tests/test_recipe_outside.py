@@ -26,10 +26,10 @@ from reference_program import OUTPUT, Array, Waters, answers
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.pouring import premix_findings, tote_findings
-from tapwright.chemistry.dosing.premix import premixed
-from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.premix.pouring import premix_findings, tote_findings
+from tapwright.chemistry.dosing.premix.premix import premixed
+from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
 from tapwright.chemistry.substances import molar_mass, salt
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water, outdoor_air_ppm

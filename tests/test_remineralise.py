@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.dosing.bands import standings
-from tapwright.chemistry.dosing.cupboard import Stocked, dissolve
-from tapwright.chemistry.dosing.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.bands import standings
+from tapwright.chemistry.dosing.recipe.cupboard import Stocked, dissolve
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.programmes.linear_programme import Programme, solve
 from tapwright.chemistry.substances import ion_charge, salt, salts

@@ -12,8 +12,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keepers import Array, read_as
 
-from tapwright.chemistry.change.production import Change, Posterior, production
-from tapwright.chemistry.change.schedule import INTERVALS_DAYS, SHARES, Regime, regime, schedules, share_that_holds
+from tapwright.chemistry.change.nitrate.production import Change, Posterior, production
+from tapwright.chemistry.change.nitrate.schedule import (
+    INTERVALS_DAYS,
+    SHARES,
+    Regime,
+    regime,
+    schedules,
+    share_that_holds,
+)
 from tapwright.chemistry.errors import BadInput, NoAnswer
 
 REFILL, CEILING, CONFIDENCE = 5.0, 40.0, 0.9

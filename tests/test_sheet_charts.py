@@ -20,12 +20,12 @@ from sheets import Node, first_case, tree_of
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.plan.courses import Moment, filling_course, nitrate_ahead
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.units import figure
-from tapwright.cli.logbook import path_of
-from tapwright.cli.plan_figures import waters_of
+from tapwright.cli.log.logbook import path_of
+from tapwright.cli.pages.plan.figures import waters_of
 from tapwright.cli.sheet.ahead import Ahead, ahead
 from tapwright.cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart, water_rows
 
@@ -37,7 +37,7 @@ POINT = 0.02
 @pytest.fixture(scope="module", autouse=True)
 def without_worst_means() -> Iterator[None]:
     """Which take long, and no chart shows."""
-    with patch("tapwright.chemistry.change.filling.worst_mean_mg_l", return_value=0.0):
+    with patch("tapwright.chemistry.change.filling.chlorine.worst_mean_mg_l", return_value=0.0):
         yield
 
 

@@ -15,7 +15,7 @@ from houses import NAMES
 from sheets import data_of, faults_of, flat, tree_of
 
 from tapwright import __version__
-from tapwright.cli.logbook import path_of
+from tapwright.cli.log.logbook import path_of
 
 Run = Callable[..., Outcome]
 LARGEST_BYTES = 400_000
@@ -165,7 +165,7 @@ def test_what_is_there_is_refused_before_anything_is_planned(
 ) -> None:
     page = house.with_name("s.html")
     page.write_text("mine", encoding="utf-8")
-    with patch("tapwright.cli.planning.planned", side_effect=AssertionError("planned for nothing")):
+    with patch("tapwright.cli.commands.plan.planned", side_effect=AssertionError("planned for nothing")):
         refused(tapwright("sheet", house, *ROCK, "-o", page, *options), str(page))
 
 

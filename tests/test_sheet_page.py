@@ -18,18 +18,18 @@ from hypothesis import given, settings
 from sheets import DAY, Node, data_of, faults_of, first_case, flat, sheet_of, text_of_page, tree_of
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.change.filling import concentration_mg_l
-from tapwright.chemistry.dosing.pouring import pouring
-from tapwright.chemistry.plan.clocks import clocks_of
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.forgotten import late_cases
-from tapwright.chemistry.plan.household import Household
-from tapwright.chemistry.plan.household_tables import NeutraliserTable
+from tapwright.chemistry.change.filling.chlorine import concentration_mg_l
+from tapwright.chemistry.dosing.premix.pouring import pouring
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
+from tapwright.chemistry.plan.household.tables import NeutraliserTable
+from tapwright.chemistry.plan.late.from_plan import late_cases
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.chemistry.plan.sheet import minutes_of
-from tapwright.chemistry.plan.tote_steps import cups
+from tapwright.chemistry.plan.steps.clocks import clocks_of
+from tapwright.chemistry.plan.steps.step import minutes_of
+from tapwright.chemistry.plan.steps.totes import cups
 from tapwright.chemistry.substances import agent
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 LARGEST_BYTES = 400_000
 NO_CHLORINE = changed(HOUSE, tap={"total_chlorine_mg_l": 0.0, "free_chlorine_mg_l": None})

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from test_log_commands import ANY, NOW, TANKS
 from test_logbook import MEMORY
 
-from tapwright.cli import log_csv
 from tapwright.cli.files.kinds import LOG_CSV
-from tapwright.cli.log_entries import Entry
+from tapwright.cli.log import csv as log_csv
+from tapwright.cli.log.entries import Entry
 
 RUN = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 

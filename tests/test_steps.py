@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import NoAnswer
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
 from tapwright.chemistry.substances import salt
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 # --- rules of the steps, for every plan --------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from conftest import DEMO, ROOT
 
-from tapwright.cli.logbook import Logbook, path_of
+from tapwright.cli.log.logbook import Logbook, path_of
 
 FULL = pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 NOBODY_READS = "| true"

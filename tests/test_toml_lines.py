@@ -13,9 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapwright.chemistry.errors import BadInput
-from tapwright.cli.household_file import load
-from tapwright.cli.household_template import filled
-from tapwright.cli.toml_file import Lines, the_first
+from tapwright.cli.files.household_file import load
+from tapwright.cli.files.household_template import filled
+from tapwright.cli.files.toml_file import Lines, the_first
 
 Place = tuple[str | int, ...]
 

@@ -31,9 +31,9 @@ from journeys import (
     ways,
 )
 
-from tapwright.chemistry.dosing.course import Limits
-from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.journey import (
+from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.transition.course import Limits
+from tapwright.chemistry.dosing.transition.journey import (
     ANYTHING,
     Journey,
     Transition,
@@ -42,7 +42,7 @@ from tapwright.chemistry.dosing.journey import (
     temperatures,
     with_target_refill,
 )
-from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.errors import NoAnswer
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.equilibrium import at_air

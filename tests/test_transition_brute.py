@@ -29,9 +29,9 @@ from journeys import (
     only,
 )
 
-from tapwright.chemistry.dosing.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.journey import Journey, Transition
-from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
+from tapwright.chemistry.dosing.transition.journey import Journey, Transition
+from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.target import Band
 

@@ -9,8 +9,8 @@ import pytest
 from cupboards import LINEAR, jars
 from journeys import CALCIUM, EPSOM, FOUR, HARD_TAP, PLAIN, SODA, TANK, USUAL, breaches, count_of, narrow, only
 
-from tapwright.chemistry.dosing.cupboard import Stocked
-from tapwright.chemistry.dosing.transition import transition
+from tapwright.chemistry.dosing.recipe.cupboard import Stocked
+from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.programmes.budget import question
 from tapwright.chemistry.substances import salt

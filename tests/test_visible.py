@@ -16,7 +16,7 @@ from conftest import DEMO, Outcome
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapwright.cli.logbook import path_of
+from tapwright.cli.log.logbook import path_of
 from tapwright.cli.visible import visible
 
 HOSTILE = "a\x1b[31mb\x1b]0;t\x07\u202egpj\u2066x\u2069\x9b2J\u200b\ufeffz"

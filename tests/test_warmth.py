@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from iapws import IAPWS97
 from scipy.optimize import brentq
 
-from tapwright.chemistry.change.blending import Blend, Vessel, blend_of_volumes, blend_to_target
-from tapwright.chemistry.change.warmth import effects, largest_share, minutes_at_rate, mixed_c, recovery
+from tapwright.chemistry.change.heat.blending import Blend, Vessel, blend_of_volumes, blend_to_target
+from tapwright.chemistry.change.heat.warmth import effects, largest_share, minutes_at_rate, mixed_c, recovery
 from tapwright.chemistry.errors import BadInput, OutOfRange
 
 pytestmark = pytest.mark.filterwarnings("error")

@@ -10,9 +10,9 @@ from houses import HOUSE, NAMES, changed, codes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.guards.water import clouding_words
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.chemistry.plan.water_guards import clouding_words
 from tapwright.chemistry.water.equilibrium import at_air, at_ph, equilibrium_of
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tapwright.chemistry.plan.planner import Plan, plan
-from tapwright.cli.household_file import load
+from tapwright.cli.files.household_file import load
 
 HOUSE = """
 room_temperature = "16 degC"

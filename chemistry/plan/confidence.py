@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.change.blending import blend_of_volumes
-from tapwright.chemistry.change.dilution import after_change, settled_peak
-from tapwright.chemistry.change.pumping import Minutes
+from tapwright.chemistry.change.heat.blending import blend_of_volumes
+from tapwright.chemistry.change.hydraulics.pumping import Minutes
+from tapwright.chemistry.change.nitrate.dilution import after_change, settled_peak
 from tapwright.chemistry.errors import OutOfRange
-from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.figures.records import Figures
 from tapwright.chemistry.plan.readings_off import (
     LEAST_SPAN_K,
     NINE_OF_TEN,

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tapwright.chemistry.change.dilution import after_change, peak_after_changes
-from tapwright.chemistry.change.filling import concentration_mg_l
-from tapwright.chemistry.change.warmth import mixed_c
-from tapwright.chemistry.plan.figures import Figures
-from tapwright.chemistry.plan.late import Case
+from tapwright.chemistry.change.filling.chlorine import concentration_mg_l
+from tapwright.chemistry.change.heat.warmth import mixed_c
+from tapwright.chemistry.change.nitrate.dilution import after_change, peak_after_changes
+from tapwright.chemistry.plan.figures.records import Figures
+from tapwright.chemistry.plan.late.dose import Case
 
 _POINTS = 25
 _AHEAD = 8  # changes

@@ -6,23 +6,22 @@ import math
 from dataclasses import dataclass, replace
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.change.dilution import NitrateCourse, course, share_for_ceiling
+from tapwright.chemistry.change.nitrate.dilution import NitrateCourse, course, share_for_ceiling
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.findings import Finding, by_gravity
-from tapwright.chemistry.plan import assumptions
-from tapwright.chemistry.plan.account import envelope_findings
-from tapwright.chemistry.plan.cupboard import better_but_short, choose_neutraliser, mix_salts
-from tapwright.chemistry.plan.figures import Figures, Jobs, NeutraliserDose, Salting, Totes, Waters
-from tapwright.chemistry.plan.flows import Flows, flows_of
-from tapwright.chemistry.plan.guards import guards, guards_of_steps
-from tapwright.chemistry.plan.heat import Timing, heat_of, timing
-from tapwright.chemistry.plan.household import Household, Tank
-from tapwright.chemistry.plan.sheet import LOOK_AT_PLUGS_MIN, Step, minutes_of
-from tapwright.chemistry.plan.states import states_of
-from tapwright.chemistry.plan.steps import steps_of
-from tapwright.chemistry.plan.tote_steps import contact_minutes
-from tapwright.chemistry.plan.water_guards import needs_airing
-from tapwright.chemistry.plan.ways_out import with_ways_out
+from tapwright.chemistry.plan.figures.doses import better_but_short, choose_neutraliser, mix_salts
+from tapwright.chemistry.plan.figures.flows import Flows, flows_of
+from tapwright.chemistry.plan.figures.heat import Timing, heat_of, timing
+from tapwright.chemistry.plan.figures.records import Figures, Jobs, NeutraliserDose, Salting, Totes, Waters
+from tapwright.chemistry.plan.figures.states import needs_airing, states_of
+from tapwright.chemistry.plan.guards import assumptions
+from tapwright.chemistry.plan.guards.account import envelope_findings
+from tapwright.chemistry.plan.guards.guards import guards, guards_of_steps
+from tapwright.chemistry.plan.guards.ways_out import with_ways_out
+from tapwright.chemistry.plan.household.household import Household, Tank
+from tapwright.chemistry.plan.steps.step import LOOK_AT_PLUGS_MIN, Step, minutes_of
+from tapwright.chemistry.plan.steps.steps import steps_of
+from tapwright.chemistry.plan.steps.totes import contact_minutes
 from tapwright.chemistry.programmes.budget import question
 from tapwright.chemistry.units import figure, rounded_up
 from tapwright.chemistry.water.composition import Water

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.figures.records import Figures
 from tapwright.chemistry.water.composition import dgh_per_mmol
 
 Array = NDArray[np.float64]

@@ -264,3 +264,14 @@ def _unsolved(numbers: Sequence[float], given: Given, where: str) -> OutOfRange:
         f"no equilibrium is found: it would hold more than {_STRONGEST:g} mol/kg of ions, or more CO2 than water takes up.",
         "Check the amounts and their units.",
     )
+
+
+def ions_mmol_l(water: Water, found: Equilibrium) -> dict[str, Amount]:
+    """Every ion of a water at equilibrium, free or paired [mmol/L]; ammonia in all."""
+    return {
+        **{ion: getattr(water, f"{ion}_mmol_l") for ion in ION_SYMBOLS},
+        "nitrate": water.nitrate_mmol_l,
+        "ammonia": water.ammonium_mmol_l,
+        "bicarbonate": found.bicarbonate_mmol_l,
+        "carbonate": found.carbonate_mmol_l,
+    }

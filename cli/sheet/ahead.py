@@ -13,7 +13,7 @@ from tapwright.chemistry.errors import BadInput, TapwrightError
 
 if TYPE_CHECKING:
     from tapwright.chemistry.findings import Finding
-    from tapwright.chemistry.plan.outlook import Range
+    from tapwright.chemistry.plan.figures.outlook import Range
     from tapwright.chemistry.plan.planner import Plan
 
 
@@ -28,8 +28,8 @@ class Ahead:
 def unread(file: Path, tank_name: str) -> list[Finding]:
     """That the log beside a household file could not be read; nothing where it could, or there is none."""
     from tapwright.chemistry.findings import Finding
-    from tapwright.cli.logbook import path_of
-    from tapwright.cli.nitrating import standing
+    from tapwright.cli.commands.nitrate import standing
+    from tapwright.cli.log.logbook import path_of
 
     try:
         if path_of(file).exists():
@@ -43,7 +43,7 @@ def unread(file: Path, tank_name: str) -> list[Finding]:
 def ahead(made: Plan, file: Path, at_s: float) -> Ahead | None:
     """The course ahead, counted from a time in seconds; None where neither log nor file says how nitrate rises."""
     from tapwright.chemistry.plan.courses import nitrate_ahead
-    from tapwright.chemistry.plan.outlook import Range
+    from tapwright.chemistry.plan.figures.outlook import Range
 
     logged = _logged(made, file, at_s)
     if logged is not None:
@@ -57,8 +57,8 @@ def ahead(made: Plan, file: Path, at_s: float) -> Ahead | None:
 
 def _logged(made: Plan, file: Path, at_s: float) -> tuple[tuple[float, Range, Range], ...] | None:
     """What the log makes of this share; None where there is no log, or it says too little."""
-    from tapwright.chemistry.plan.outlook import outlook_of
-    from tapwright.cli.nitrating import events_of, standing
+    from tapwright.chemistry.plan.figures.outlook import outlook_of
+    from tapwright.cli.commands.nitrate import events_of, standing
 
     figures = made.figures
     tank = figures.tank

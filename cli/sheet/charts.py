@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tapwright.cli.nitrate_chart import plot, plotting
+from tapwright.cli.pages.nitrate_chart import plot, plotting
 from tapwright.cli.sheet.inline import inlined
 
 if TYPE_CHECKING:
     from tapwright.chemistry.plan.courses import Moment
-    from tapwright.chemistry.plan.figures import Figures
+    from tapwright.chemistry.plan.figures.records import Figures
     from tapwright.cli.sheet.ahead import Ahead
 
 _WIDTH_IN = 3.9  # at a phone's width a point is then a little more than a pixel

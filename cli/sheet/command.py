@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any
 from tapwright.cli.answer import Answer, plain
 from tapwright.cli.files.kinds import PAGE
 from tapwright.cli.files.writing import refuse_place, write_new
-from tapwright.cli.plan_figures import cautions_of
+from tapwright.cli.pages.plan.figures import cautions_of
 from tapwright.cli.visible import visible
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from tapwright.chemistry.findings import Finding
-    from tapwright.chemistry.plan.late import Case
+    from tapwright.chemistry.plan.late.dose import Case
     from tapwright.chemistry.plan.planner import Plan
-    from tapwright.cli.planning import Asked, Planned
+    from tapwright.cli.commands.plan import Asked, Planned
     from tapwright.cli.sheet.charts import Chart
     from tapwright.cli.sheet.content import Card
 
@@ -31,7 +31,7 @@ _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
 def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     """Plan, write the page, and say where it is."""
-    from tapwright.cli.planning import planned
+    from tapwright.cli.commands.plan import planned
     from tapwright.cli.sheet.ahead import unread
 
     refuse_place(output, PAGE, force=force)  # before two seconds of planning
@@ -42,7 +42,7 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
     write_new(output, page, PAGE, force=force)
 
     def show(screen: Console) -> None:
-        from tapwright.cli import pages
+        from tapwright.cli.pages import pieces as pages
 
         pages.findings(screen, [*(finding for finding in made.findings if finding.level == "stop"), *unknown])
         screen.print(f"{visible(str(output))} is written: {len(made.steps)} steps.", soft_wrap=True)
@@ -59,10 +59,10 @@ def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
 
 def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
     """The whole page of a plan; more: what is to be said beside its findings."""
-    from tapwright.chemistry.plan.clocks import clocks_of
-    from tapwright.chemistry.plan.forgotten import late_cases
-    from tapwright.chemistry.plan.tote_steps import cups
-    from tapwright.cli.plan_page import LAST_WORD
+    from tapwright.chemistry.plan.late.from_plan import late_cases
+    from tapwright.chemistry.plan.steps.clocks import clocks_of
+    from tapwright.chemistry.plan.steps.totes import cups
+    from tapwright.cli.pages.plan.page import LAST_WORD
     from tapwright.cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
     from tapwright.cli.sheet.forgotten import box
     from tapwright.cli.sheet.page import rendered
@@ -134,7 +134,7 @@ def _charts(made: Plan, late: Case | None, file: Path) -> list[Chart]:
 
     from tapwright.chemistry import reference
     from tapwright.chemistry.plan.courses import filling_course
-    from tapwright.cli.log_commands import now
+    from tapwright.cli.log.commands import now
     from tapwright.cli.sheet.ahead import ahead
     from tapwright.cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart
 

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry import reference
-from tapwright.cli import pages
-from tapwright.cli.plan_figures import time_of
+from tapwright.cli.pages import pieces as pages
+from tapwright.cli.pages.plan.figures import time_of
 
 if TYPE_CHECKING:
     from tapwright.chemistry.findings import Finding
-    from tapwright.chemistry.plan.clocks import Clock
-    from tapwright.chemistry.plan.figures import Figures
+    from tapwright.chemistry.plan.figures.records import Figures
     from tapwright.chemistry.plan.planner import Plan
-    from tapwright.chemistry.plan.sheet import Step
+    from tapwright.chemistry.plan.steps.clocks import Clock
+    from tapwright.chemistry.plan.steps.step import Step
 
 _SERVICES = {"substrate_clean": "substrate", "filter_service": "filter"}
 
@@ -98,7 +98,7 @@ def doses_of(figures: Figures, step_id: str) -> list[Dose]:
         return [Dose(name, grams, "g") for name, grams in figures.salts_per_tote_g.items()]
     if not step_id.endswith("_neutralise") or chosen is None:
         return []
-    from tapwright.chemistry.plan.tote_steps import neutraliser_name
+    from tapwright.chemistry.plan.steps.totes import neutraliser_name
 
     if chosen.per_tote_ml is not None:
         return [Dose(neutraliser_name(figures), chosen.per_tote_ml, "mL")]
@@ -107,8 +107,8 @@ def doses_of(figures: Figures, step_id: str) -> list[Dose]:
 
 def _large(figures: Figures, step_id: str) -> list[tuple[str, str]]:
     """The figures of a step that are read with wet hands, from afar."""
-    from tapwright.chemistry.plan.sheet import centimetres
-    from tapwright.chemistry.plan.tote_steps import marks_in_tote
+    from tapwright.chemistry.plan.steps.step import centimetres
+    from tapwright.chemistry.plan.steps.totes import marks_in_tote
     from tapwright.chemistry.units import figure
 
     doses = [(f"{figure(dose.amount, 4)} {dose.unit}", dose.name) for dose in doses_of(figures, step_id)]
@@ -142,7 +142,7 @@ def findings_shown(found: Sequence[Finding]) -> list[dict[str, str]]:
 
 def totes_shown(figures: Figures) -> list[dict[str, str]]:
     """Each tote in a row: cold, hot, the temperature to draw, and the marks where its height is known."""
-    from tapwright.chemistry.plan.tote_steps import marks_in_tote
+    from tapwright.chemistry.plan.steps.totes import marks_in_tote
 
     found = []
     for number, (blend, drawn_c) in enumerate(zip(figures.heat.blends, figures.heat.drawn_c, strict=True), 1):
@@ -156,9 +156,9 @@ def totes_shown(figures: Figures) -> list[dict[str, str]]:
 
 def facts(made: Plan) -> list[tuple[str, str]]:
     """The change in a few lines."""
-    from tapwright.chemistry.plan.sheet import centimetres
+    from tapwright.chemistry.plan.steps.step import centimetres
     from tapwright.chemistry.units import figure
-    from tapwright.cli.plan_figures import total_minutes
+    from tapwright.cli.pages.plan.figures import total_minutes
 
     figures = made.figures
     drain, pump, count = figures.drain_minutes, figures.pump_minutes, figures.totes.count

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from tapwright.cli.late_words import advice, ammonia_left, said
+from tapwright.cli.pages.late_words import advice, ammonia_left, said
 
 if TYPE_CHECKING:
-    from tapwright.chemistry.plan.late import Case
+    from tapwright.chemistry.plan.late.dose import Case
 
 # Where the page puts the dose, which its script keeps up to the minute.
 DOSE = "{dose}"
@@ -36,7 +36,7 @@ class Box:
 
 def box(cases: Sequence[Case]) -> Box:
     """The box of these cases, the first of which is the worst: no tote was neutralised."""
-    from tapwright.chemistry.plan.late_table import late_table
+    from tapwright.chemistry.plan.late.table import late_table
     from tapwright.chemistry.units import figure
 
     worst = cases[0]

@@ -7,7 +7,7 @@ import re
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
-from tapwright.cli.nitrate_chart import plotting
+from tapwright.cli.pages.nitrate_chart import plotting
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

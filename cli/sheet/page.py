@@ -17,7 +17,7 @@ def rendered(content: Mapping[str, Any]) -> str:
     from jinja2 import Environment, StrictUndefined
 
     from tapwright.chemistry.units import figure
-    from tapwright.cli.pages import kept_together
+    from tapwright.cli.pages.pieces import kept_together
 
     folder = resources.files("tapwright.cli.sheet") / "page"
     environment = Environment(

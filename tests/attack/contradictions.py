@@ -14,12 +14,12 @@ from typing import Any
 
 from rich.console import Console
 
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
 from tapwright.cli.answer import plain
-from tapwright.cli.plan_brief import show_brief
-from tapwright.cli.plan_page import show_plan
-from tapwright.cli.planning import _result
+from tapwright.cli.commands.plan import _result
+from tapwright.cli.pages.plan.card import show_brief
+from tapwright.cli.pages.plan.page import show_plan
 
 Truth = Mapping[str, float | None]
 

@@ -15,8 +15,8 @@ from pydantic import ValidationError
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import TapwrightError
-from tapwright.chemistry.plan.figures import Jobs
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.figures.records import Jobs
+from tapwright.chemistry.plan.household.household import Household
 
 Table = dict[str, Any]
 

@@ -19,13 +19,13 @@ from typing import Any
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import OutOfRange, TapwrightError
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
 from tapwright.chemistry.plan.planner import plan as plan_of
 from tapwright.chemistry.substances import agents, molar_mass, salts
 from tapwright.chemistry.water.composition import CONSERVED
 from tapwright.cli.answer import plain
-from tapwright.cli.planning import _result
+from tapwright.cli.commands.plan import _result
 
 from . import Seen
 from .contradictions import contradictions

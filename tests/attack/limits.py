@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from tapwright.chemistry import reference
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
 from tapwright.cli.answer import plain
-from tapwright.cli.planning import _result
+from tapwright.cli.commands.plan import _result
 
 _SLACK = 1e-6
 

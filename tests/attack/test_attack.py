@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from tapwright.chemistry.errors import TapwrightError
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
 from tapwright.cli.app import command_names
 

@@ -23,11 +23,11 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[2])]
 
-from tapwright.chemistry.dosing.conflicts import explained  # noqa: E402
-from tapwright.chemistry.dosing.cupboard import Stocked, dissolve  # noqa: E402
-from tapwright.chemistry.dosing.journey import Journey, default_limits  # noqa: E402
-from tapwright.chemistry.dosing.remineralise import Wish, recipe  # noqa: E402
-from tapwright.chemistry.dosing.transition import transition  # noqa: E402
+from tapwright.chemistry.dosing.recipe.conflicts import explained  # noqa: E402
+from tapwright.chemistry.dosing.recipe.cupboard import Stocked, dissolve  # noqa: E402
+from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe  # noqa: E402
+from tapwright.chemistry.dosing.transition.journey import Journey, default_limits  # noqa: E402
+from tapwright.chemistry.dosing.transition.transition import transition  # noqa: E402
 from tapwright.chemistry.errors import NoAnswer, NotInTime  # noqa: E402
 from tapwright.chemistry.programmes.budget import PATIENCE_S, Budget, question  # noqa: E402
 from tapwright.chemistry.substances import salts  # noqa: E402

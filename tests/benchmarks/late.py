@@ -28,7 +28,7 @@ from scipy.integrate import solve_ivp
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tapwright.chemistry.change.filling import Filling, chlorine_g, exposure_mg_min_l, peak
+from tapwright.chemistry.change.filling.chlorine import Filling, chlorine_g, exposure_mg_min_l, peak
 
 PIECE, PIECES, ALONE = 20, 50, 200
 AGREEMENT = 1e-9

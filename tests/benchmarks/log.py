@@ -15,10 +15,10 @@ from pathlib import Path
 
 import numpy as np
 
-from tapwright.chemistry.change.production import production
-from tapwright.cli.log_entries import Entry
-from tapwright.cli.logbook import SELECT, Logbook
-from tapwright.cli.nitrating import events_of
+from tapwright.chemistry.change.nitrate.production import production
+from tapwright.cli.commands.nitrate import events_of
+from tapwright.cli.log.entries import Entry
+from tapwright.cli.log.logbook import SELECT, Logbook
 
 ENTRIES, PAIRS = 100_000, 15
 DAYS = 27 * 365  # ten entries a day: three tests, a reading of nitrate among them, a change a week, the rest notes

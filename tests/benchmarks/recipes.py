@@ -29,9 +29,9 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
 from test_many_programmes import Batch, recipes  # noqa: E402
 
-from tapwright.chemistry.dosing.bands import amounts_of, rows_of  # noqa: E402
-from tapwright.chemistry.dosing.choice import Rows, choose  # noqa: E402
-from tapwright.chemistry.dosing.cupboard import Columns, Stocked, columns  # noqa: E402
+from tapwright.chemistry.dosing.recipe.bands import amounts_of, rows_of  # noqa: E402
+from tapwright.chemistry.dosing.recipe.choice import Rows, choose  # noqa: E402
+from tapwright.chemistry.dosing.recipe.cupboard import Columns, Stocked, columns  # noqa: E402
 from tapwright.chemistry.programmes.many_programmes import solve_many  # noqa: E402
 from tapwright.chemistry.substances import salt  # noqa: E402
 from tapwright.chemistry.water.composition import Water  # noqa: E402

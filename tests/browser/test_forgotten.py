@@ -13,10 +13,10 @@ import pytest
 
 from browser.handling import START, Sheet
 from browser.written import Written
-from tapwright.chemistry.plan.forgotten import late_cases
-from tapwright.chemistry.plan.late import Case
+from tapwright.chemistry.plan.late.dose import Case
+from tapwright.chemistry.plan.late.from_plan import late_cases
 from tapwright.chemistry.units import figure
-from tapwright.cli.late_words import said
+from tapwright.cli.pages.late_words import said
 
 Pages = Callable[..., Written]
 Opened = Callable[..., Sheet]

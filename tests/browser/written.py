@@ -54,7 +54,7 @@ class Written:
     @cached_property
     def made(self) -> Plan:
         """The engine's plan itself."""
-        from tapwright.cli.planning import Asked, planned
+        from tapwright.cli.commands.plan import Asked, planned
 
         jobs = [f"--{job}" in self.options for job in ("clean-substrate", "service-filter")]
         return planned(Asked(self.house, self.tank, None, None, DAY, *jobs)).made

@@ -10,7 +10,7 @@ from typing import Any
 from conftest import DEMO
 
 from tapwright.chemistry.findings import Finding
-from tapwright.chemistry.plan.household import Household
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
 
 _DEMO = tomllib.loads(DEMO.read_text(encoding="utf-8"))

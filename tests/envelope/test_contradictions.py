@@ -8,10 +8,10 @@ from dataclasses import replace
 import pytest
 
 from tapwright.chemistry.envelope.rescue import Rescue, rescue_findings
-from tapwright.chemistry.plan.account import envelope_findings
-from tapwright.chemistry.plan.figures import Figures
+from tapwright.chemistry.plan.figures.records import Figures
+from tapwright.chemistry.plan.guards.account import envelope_findings
 from tapwright.chemistry.plan.planner import Plan
-from tapwright.chemistry.plan.sheet import Step
+from tapwright.chemistry.plan.steps.step import Step
 from tests.envelope.evenings import changed, planned
 
 Spoilt = tuple[Figures, Sequence[Step]]

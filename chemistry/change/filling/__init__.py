@@ -1,0 +1,1 @@
+"""A tank that fills with tap water nobody has neutralised."""

@@ -1,0 +1,1 @@
+"""Hot and cold: the blend, what a tote loses, what the store gives, what the tank becomes."""

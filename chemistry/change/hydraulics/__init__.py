@@ -1,0 +1,1 @@
+"""Pump, siphon and hose: friction, flow and minutes."""

@@ -1,0 +1,1 @@
+"""Nitrate from change to change: its course, how fast a tank makes it, and what holds it under a ceiling."""

@@ -1,0 +1,1 @@
+"""A supplier's label against the chemistry of what it says is in the product."""

@@ -1,0 +1,1 @@
+"""From one water to another in the fewest changes that fish stand."""

@@ -1,0 +1,1 @@
+"""What is computed of one change, before steps and guards read it."""

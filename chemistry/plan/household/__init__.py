@@ -1,0 +1,1 @@
+"""The household as strict tables that check themselves."""

@@ -1,0 +1,1 @@
+"""The neutraliser that was forgotten while the tank fills."""

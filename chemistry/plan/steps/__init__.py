@@ -1,0 +1,1 @@
+"""The steps of a change in order, and their clocks."""

@@ -1,0 +1,1 @@
+"""The commands: what each is asked, and what it answers."""

@@ -1,0 +1,213 @@
+"""The `plan` command: a household file in, the answer with its page out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted, told
+from tapwright.cli.answer import Answer, plain
+from tapwright.cli.pages.plan.figures import cautions_of, time_of, total_minutes, waters_of
+
+if TYPE_CHECKING:
+    from tapwright.chemistry.plan.confidence import Confidence
+    from tapwright.chemistry.plan.figures.records import Jobs, NeutraliserDose
+    from tapwright.chemistry.plan.household.household import Tank
+    from tapwright.chemistry.plan.planner import Plan
+
+_CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options that decide a plan, as written."""
+
+    file: Path
+    tank: str
+    change: str | None
+    start: str | None
+    date: str | None
+    clean_substrate: bool
+    service_filter: bool
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A plan, the minute of the day it begins at (None: not said), and its day."""
+
+    made: Plan
+    start_minute: int | None
+    day: date
+
+
+def planned(asked: Asked) -> Planned:
+    """The plan that was asked for; by the calendar of this machine unless a day is given."""
+    from tapwright.chemistry.allowed import read_within
+    from tapwright.chemistry.plan.planner import plan, tank_named
+    from tapwright.cli.files.household_file import load
+
+    household = load(asked.file)
+    share = None if asked.change is None else read_within(asked.change, "change", "--change")
+    start_minute = None if asked.start is None else _clock_minute(asked.start)
+    day = _day(asked.date)
+    jobs = _jobs(tank_named(household, asked.tank), day, asked.clean_substrate, asked.service_filter)
+    return Planned(plan(household, asked.tank, share, jobs), start_minute, day)
+
+
+def answer(asked: Asked, *, confident: bool, brief: bool) -> Answer:
+    """The plan of one change as an answer; brief shows it as a card."""
+    if brief and confident:
+        raise BadInput.of(
+            "--brief and --confident", "a card has no room for how sure it is.", "Ask for one, then for the other."
+        )
+    found = planned(asked)
+    made, start_minute = found.made, found.start_minute
+    sure, assumed = _sure(made) if confident else (None, made.assumptions)
+
+    def show(screen: Any) -> None:
+        from tapwright.cli.pages.plan.card import show_brief
+        from tapwright.cli.pages.plan.page import show_plan
+
+        if brief:
+            show_brief(screen, made, start_minute)
+        else:
+            show_plan(screen, made, start_minute, sure, assumed)
+
+    result = _result(made, start_minute) | ({} if sure is None else {"confidence": plain(sure)})
+    return Answer("plan", result, show, made.findings, assumed)
+
+
+def _sure(made: Plan) -> tuple[Confidence, tuple[str, ...]]:
+    """How sure the plan is, and what that takes for granted."""
+    from tapwright.chemistry.plan.confidence import confidence
+
+    found = confidence(made.figures)
+    notes = [
+        "Nine of ten readings lie within the give or take of tables/kits.csv (common practice, no source); the same draws are "
+        "taken each time."
+    ]
+    return found, (*made.assumptions, *notes, *([found.left_out] if found.left_out else []))
+
+
+def _clock_minute(text: str) -> int:
+    """Minute of the day of '18:30'."""
+    match = _CLOCK.match(text.strip())
+    if not match:
+        raise BadInput.of("--start", f"{quoted(text)} is read; a time of day is wanted.", "Write for example 18:30.")
+    return 60 * int(match[1]) + int(match[2])
+
+
+def _day(text: str | None) -> date:
+    """The day as written; today where none is."""
+    try:
+        return date.today() if text is None else date.fromisoformat(text)
+    except ValueError:
+        raise BadInput.of(
+            "--date", f"{told(text)} is read; a date is wanted.", "Write for example 2026-03-14."
+        ) from None
+
+
+def _jobs(tank: Tank, day: date, clean_substrate: bool, service_filter: bool) -> Jobs:
+    """The day's other jobs, and the days since they were last done."""
+    from tapwright.chemistry.plan.figures.records import Jobs
+
+    def days_since(last: date | None, key: str) -> int | None:
+        if not (clean_substrate or service_filter):
+            return None
+        if last is not None and last > day:
+            raise BadInput.of(f"tank '{tank.name}': {key}", f"{last} lies after {day}.", "Correct the date, or --date.")
+        return None if last is None else (day - last).days
+
+    return Jobs(
+        clean_substrate,
+        service_filter,
+        days_since(tank.last_substrate_cleaning, "last_substrate_cleaning"),
+        days_since(tank.last_filter_service, "last_filter_service"),
+    )
+
+
+def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
+    """The plan for machines; with a start, every step has its time of day as well."""
+    figures = made.figures
+    return {
+        "tank": figures.tank.name,
+        "change_share": figures.change_share,
+        "share_from": figures.share_from,
+        "change_volume_l": figures.change_volume_l,
+        "low_level_m": figures.low_level_m,
+        "nitrate": figures.nitrate,
+        "target": figures.target.name,
+        "totes": figures.totes,
+        "blend": {
+            "hot_l": figures.blend.hot_l,
+            "cold_l": figures.blend.cold_l,
+            "temperature_c": figures.refill_temperature_c,
+            "first_tote": _drawn(figures.heat.blends[0]),
+            "later_totes": _drawn(figures.heat.blends[-1]),
+            "each_tote": [
+                {"hot_l": blend.hot_l, "cold_l": blend.cold_l, "hot_c": tapping.hot_c, **plain(tote)}
+                for blend, tote, tapping in zip(
+                    figures.heat.blends, figures.heat.totes, figures.heat.tappings, strict=True
+                )
+            ],
+        },
+        "hot_store": {**plain(figures.heat.supply), "next_tote_min": figures.heat.next_tote_min},
+        "warmth": {
+            "step_k": figures.heat.step_k,
+            "largest_share": figures.heat.largest_share,
+            "slow_fill_min": figures.heat.slow_fill_min,
+            "recovery_kwh": figures.heat.recovery.energy_kwh,
+            "recovery_hours": figures.heat.recovery.hours,
+            "readings": figures.heat.effects,
+        },
+        "marks": figures.flows.marks,
+        "tote_cycle": figures.flows.cycle,
+        "neutraliser": _neutraliser(figures.neutraliser),
+        "salts": [
+            {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}
+            for name, grams in figures.recipe.grams.items()
+        ],
+        "recipe_proven": figures.recipe.proven,
+        "recipe_bound": plain(figures.recipe.bound),
+        "waters": waters_of(figures),
+        "minutes": {
+            "drain": figures.drain_minutes.predicted,
+            "drain_early": figures.drain_minutes.early,
+            "drain_late": figures.drain_minutes.late,
+            "fill": figures.totes.count * figures.pump_minutes.predicted,
+            "fill_early": figures.totes.count * figures.pump_minutes.early,
+            "fill_late": figures.totes.count * figures.pump_minutes.late,
+            "tote": figures.tap_minutes,
+            "hot_water_waits": figures.hot_waits_min,
+            "total": total_minutes(made),
+        },
+        "steps": [
+            plain(step) | ({} if start_minute is None else {"clock": time_of(step.start_minute, start_minute)})
+            for step in made.steps
+        ],
+        "cautions": cautions_of(made),
+    }
+
+
+def _neutraliser(chosen: NeutraliserDose | None) -> dict[str, Any]:
+    """The neutraliser for machines; nothing of nothing where the tap has no chlorine."""
+    if chosen is None:
+        return {"agent": None, "agent_g": 0.0, "solution_ml": None}
+    return {
+        "agent": chosen.entry.substance.name,
+        "agent_g": chosen.in_all_g,
+        "solution_ml": chosen.in_all_ml,
+        "agent_g_per_tote": chosen.per_tote_g,
+        "solution_ml_per_tote": chosen.per_tote_ml,
+        "solution_g_l": chosen.entry.solution_g_l,
+        "purity": chosen.entry.purity,
+        "excess": chosen.entry.excess,
+    }
+
+
+def _drawn(blend: Any) -> dict[str, float]:
+    return {"hot_l": blend.hot_l, "cold_l": blend.cold_l}

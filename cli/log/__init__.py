@@ -1,0 +1,1 @@
+"""The log beside a household file, and the commands about it."""

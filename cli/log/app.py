@@ -1,0 +1,115 @@
+"""The `log` commands and their options."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tapwright.cli.options.asking import AsJson, answered, option
+
+log_app = typer.Typer(help="Keep a log: readings, changes, services, notes.", rich_markup_mode=None)
+
+HouseFile = Annotated[Path, typer.Argument(metavar="FILE", help="Household file; the log lies beside it.")]
+Sheet = Annotated[Path, typer.Argument(metavar="CSV", help="CSV file.")]
+
+
+@log_app.command()
+def add(
+    file: HouseFile,
+    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
+    at: Annotated[str | None, option("--at", "When, such as '2026-03-14 18:30'; else now.")] = None,
+    reading: Annotated[
+        list[str] | None,
+        option("--reading", "Once for each: 'nitrate 20 mg/L NO3, chart, below 10, above 40', 'ph 8.2, meter'."),
+    ] = None,
+    change: Annotated[str | None, option("--change", "Water changed, such as 40% or '230 L'.")] = None,
+    dosed: Annotated[
+        list[str] | None, option("--dosed", "With it, once for each: '4 g sodium thiosulfate pentahydrate'.")
+    ] = None,
+    service: Annotated[str | None, option("--service", "filter, substrate or parts.")] = None,
+    note: Annotated[str | None, option("--note", "In your own words; alone, or with any of the others.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write down what was read, changed, serviced or seen."""
+    from tapwright.cli.log.commands import Asked, add_answer
+
+    asked = Asked(file, tank, at, reading or (), change, dosed or (), service, note)
+    answered(lambda: add_answer(asked), as_json)
+
+
+@log_app.command("list")
+def list_(
+    file: HouseFile,
+    tank: Annotated[str | None, option("--tank", "Only of this tank.")] = None,
+    kind: Annotated[str | None, option("--kind", "Only reading, change, service or note.")] = None,
+    last: Annotated[int, typer.Option("--last", help="How many, the latest.")] = 20,
+    undone: Annotated[bool, option("--undone", "Those taken back as well.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show the latest entries."""
+    from tapwright.cli.log.commands import list_answer
+
+    answered(lambda: list_answer(file, tank, kind, last, undone=undone), as_json)
+
+
+@log_app.command("import")
+def import_(file: HouseFile, sheet: Sheet, as_json: AsJson = False) -> None:
+    """Take in a CSV file, all of it or nothing."""
+    from tapwright.cli.log.commands import import_answer
+
+    answered(lambda: import_answer(file, sheet), as_json)
+
+
+@log_app.command()
+def export(
+    file: HouseFile,
+    sheet: Sheet,
+    force: Annotated[bool, option("--force", "Write over a file that is there.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Write the whole log to a CSV file."""
+    from tapwright.cli.log.commands import export_answer
+
+    answered(lambda: export_answer(file, sheet, force=force), as_json)
+
+
+@log_app.command()
+def undo(
+    file: HouseFile,
+    number: Annotated[int | None, option("--number", "Of the entry; else the last one written.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take back an entry; it is kept, and marked."""
+    from tapwright.cli.log.commands import undo_answer
+
+    answered(lambda: undo_answer(file, number), as_json)
+
+
+@log_app.command()
+def check(file: HouseFile, as_json: AsJson = False) -> None:
+    """Is the log whole, every entry of it readable, and this household's?"""
+    from tapwright.cli.log.care import check_answer
+
+    answered(lambda: check_answer(file), as_json)
+
+
+@log_app.command()
+def backup(
+    file: HouseFile,
+    copy: Annotated[Path, typer.Argument(metavar="COPY", help="File to write, best on another disk.")],
+    as_json: AsJson = False,
+) -> None:
+    """Write the whole log to one new file, and read it back."""
+    from tapwright.cli.log.care import backup_answer
+
+    answered(lambda: backup_answer(file, copy), as_json)
+
+
+@log_app.command()
+def adopt(file: HouseFile, as_json: AsJson = False) -> None:
+    """Say that the log is this household's, though every tank has a new name."""
+    from tapwright.cli.log.care import adopt_answer
+
+    answered(lambda: adopt_answer(file), as_json)

@@ -1,0 +1,1 @@
+"""Options of the commands, and how their words are read."""

@@ -1,0 +1,1 @@
+"""The plan as a page and as a card."""
