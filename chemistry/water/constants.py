@@ -99,7 +99,7 @@ def debye_hueckel(temperature_c: Amount) -> tuple[Amount, Amount]:
     """A [(mol/kg)^-0.5] and B [1/Angstrom (mol/kg)^-0.5] of the Debye-Hueckel law.
 
     Source: dielectric constant of Bradley & Pitzer 1979, J. Phys. Chem. 83, 1599, at 1 atm; coefficients from memory,
-    held against the A and B that the reference program prints (tests/published_equilibrium.csv).
+    held against the A and B that the reference program prints (tests/water/published_equilibrium.csv).
     """
     kelvin = np.asarray(temperature_c) + 273.15
     at_1000_bar = 342.79 * np.exp(kelvin * (-5.0866e-3 + 9.4690e-7 * kelvin))

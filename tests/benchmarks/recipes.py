@@ -27,7 +27,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
 
-from test_many_programmes import Batch, recipes  # noqa: E402
+from programmes.test_many_programmes import Batch, recipes  # noqa: E402
 
 from tapwright.chemistry.dosing.recipe.bands import amounts_of, rows_of  # noqa: E402
 from tapwright.chemistry.dosing.recipe.choice import Rows, choose  # noqa: E402

@@ -14,7 +14,7 @@ from browser.written import Written, called
 
 Pages = Callable[..., Written]
 Opened = Callable[..., Sheet]
-# A scale for flour: the dose would be 58 times what it must be (tests/test_guards.py).
+# A scale for flour: the dose would be 58 times what it must be (tests/plan/test_guards.py).
 STOP = (('resolution = "1 g"', 'resolution = "100 g"'),)
 NAMES = [
     "</script><script>alert(2)</script> & \"two\" 'one' {{7*7}} ${7*7} <img src=x onerror=alert(3)>",

@@ -8,9 +8,9 @@ from tempfile import TemporaryDirectory
 
 from hypothesis import given
 from hypothesis import strategies as st
-from test_log_commands import ANY, NOW, TANKS
-from test_logbook import MEMORY
 
+from log.test_log_commands import ANY, NOW, TANKS
+from log.test_logbook import MEMORY
 from tapwright.cli.files.kinds import LOG_CSV
 from tapwright.cli.log import csv as log_csv
 from tapwright.cli.log.entries import Entry

@@ -1,4 +1,4 @@
-"""The README shows real output: every console block is run and compared. `python tests/test_readme.py` renews it."""
+"""The README shows real output: every console block is run and compared. `python tests/house/test_readme.py` renews it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import pytest
 
 from tapwright.cli.app import run
 
-ROOT = Path(__file__).parent.parent
+ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 _BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
@@ -47,7 +47,7 @@ def test_the_output_shown_is_the_output_given(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setenv("COLUMNS", "80")
     text = README.read_text(encoding="utf-8")
     assert len(_BLOCK.findall(text)) >= 5
-    assert renewed(text) == text, "run: python tests/test_readme.py"
+    assert renewed(text) == text, "run: python tests/house/test_readme.py"
 
 
 def test_what_is_shown_of_a_confident_plan_is_what_it_says(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -21,8 +21,8 @@ import typer.main
 from conftest import Outcome
 from hypothesis import given
 from hypothesis import strategies as st
-from test_logbook import MEMORY, at_once, at_statement
 
+from log.test_logbook import MEMORY, at_once, at_statement
 from tapwright.chemistry import units
 from tapwright.cli.log import commands as log_commands
 from tapwright.cli.log import csv as log_csv
@@ -37,7 +37,7 @@ TANKS = ("Rock wall", "Shell bay", 'Fred\'s "big", one')
 NOW = datetime(2026, 3, 20, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 ROCK, AT = ("--tank", "Rock wall"), "2026-03-14T18:30:00+01:00"
 HEAD = ",".join(log_csv.COLUMNS) + "\r\n"
-# Made anew for every one of hundreds of runs, the commands and their options would take nine tenths of the time.
+# Made anew for each of hundreds of runs, commands and options would take nine tenths of the time.
 MADE_ONCE = cache(typer.main.get_command)
 
 
@@ -388,10 +388,10 @@ def test_a_sheet_taken_in_by_two_at_once_stands_once(log: Log, tmp_path: Path) -
     log("add", *ROCK, "--note", "x")  # not about who makes the logbook
     sheet = tmp_path / "sheet.csv"
     for go in range(10):
-        # Written once, before either reads it: a file that is being written is not what this is about.
+        rows = "".join(row(uid=f"{go} {number}") for number in range(100))
         sheet.write_text(
-            HEAD + "".join(row(uid=f"{go} {number}") for number in range(100)), encoding="utf-8", newline=""
-        )
+            HEAD + rows, encoding="utf-8", newline=""
+        )  # before either reads it: no half file is meant here
         assert at_once([lambda say: say((done := log("import", sheet)).err or done.code)] * 2) == [[0], [0]]
     assert len(entries(log)) == 1001
 

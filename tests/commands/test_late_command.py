@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from conftest import DEMO
-from test_late import CASE, THIOSULFATE, Run, asked, flat, result
+from plan.test_late import CASE, THIOSULFATE, Run, asked, flat, result
 
 from tapwright.chemistry.plan.planner import plan
 from tapwright.cli.files.household_file import load

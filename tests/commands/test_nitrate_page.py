@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 import pytest
-from test_nitrate_command import Run, asked, found, house, imported, log, rewritten
 
+from commands.test_nitrate_command import Run, asked, found, house, imported, log, rewritten
 from tapwright.chemistry.plan.figures.outlook import Range
 from tapwright.cli.pages.nitrate_chart import drawn
 

@@ -184,7 +184,7 @@ _FORMULAS = {
 def measured() -> dict[int, tuple[float, float, float]]:
     """By number: computed over measured conductivity less one, ionic balance [%] and carbonates [meq/L]."""
     found = {}
-    for row in rows_of(HERE / "authorities" / "measured_conductivity.csv"):
+    for row in rows_of(HERE.parent / "authorities" / "measured_conductivity.csv"):
         number, ph = int(row["no"]), float(row["h"])
         amounts = {key: float(row[key]) / molar_mass(formula) for key, formula in _FORMULAS.items()}
         cations = 2 * (amounts["ca"] + amounts["mg"]) + amounts["na"] + amounts["k"] + amounts["nh4"] + 1000 * 10**-ph

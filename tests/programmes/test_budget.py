@@ -10,7 +10,7 @@ import pytest
 from cupboards import HARD, PURE, SOFT, jars
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_transition import FOUR, PLAIN, narrow
+from transition.test_transition import FOUR, PLAIN, narrow
 
 from tapwright.chemistry.dosing.recipe.bands import standings
 from tapwright.chemistry.dosing.recipe.choice import ORDER

@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 from conftest import DEMO
+from files.test_household_faults import FAULTS
 from houses import HOUSE, NAMES
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
-from test_household_faults import FAULTS
 
 from tapwright.chemistry.errors import BadInput, TapwrightError
 from tapwright.chemistry.plan.household.household import Household, Tank

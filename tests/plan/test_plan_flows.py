@@ -10,12 +10,12 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-import test_steps
 from conftest import DEMO, Outcome
 from houses import HOUSE, NAMES, changed, jobs, planned
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plan import test_steps
 from tapwright.chemistry.change.heat.blending import blend_of_volumes
 from tapwright.chemistry.change.heat.warmth import mixed_c
 from tapwright.chemistry.change.hydraulics.pumping import Minutes, minutes_to_move
@@ -220,7 +220,7 @@ def test_measured_minutes_come_back_within_a_tenth(house: Household, share: floa
         measured = usual * (times if house.hose.siphon is False or line == "fill" else times**0.3)
         try:
             flows = of(timed(house, key, moved_l, measured), share, count)
-        except BadInput as error:  # not to be believed of this pump and hose: tests/test_flow.py
+        except BadInput as error:  # not to be believed of this pump and hose: tests/change/test_flow.py
             assert "could be believed" in str(error)
             continue
         total = getattr(flows, line).total

@@ -15,9 +15,9 @@ from unittest.mock import patch
 
 import pytest
 from conftest import DEMO, Outcome
-from test_files import names, small_disk
-from test_logbook import Child, note
+from files.test_files import names, small_disk
 
+from log.test_logbook import Child, note
 from tapwright.cli.log import reading as log_reading
 from tapwright.cli.log.logbook import Logbook, path_of
 

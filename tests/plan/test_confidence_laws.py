@@ -17,8 +17,8 @@ from houses import HOUSE, NAMES, changed, houses, planned
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.console import Console
-from test_confidence import CHLORINE, DGH, DKH, NINE_OF_TEN, NITRATE, demo, figures_of, seen
 
+from plan.test_confidence import CHLORINE, DGH, DKH, NINE_OF_TEN, NITRATE, demo, figures_of, seen
 from tapwright.chemistry import reference
 from tapwright.chemistry.plan.confidence import DRAWS, Chance, Confidence, Range, Worth, confidence
 from tapwright.chemistry.plan.figures.records import Figures, Jobs

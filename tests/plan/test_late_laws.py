@@ -12,8 +12,8 @@ from conftest import DEMO
 from houses import HOUSE, NAMES, houses, planned, shares
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_late import CASE, THIOSULFATE, Run, asked, result
 
+from plan.test_late import CASE, THIOSULFATE, Run, asked, result
 from tapwright.chemistry.allowed import QUANTITIES
 from tapwright.chemistry.change.filling.chlorine import Filling
 from tapwright.chemistry.dosing.neutralise import ChlorineReadings, LabelDose
