@@ -19,6 +19,7 @@ from typing import Any
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import OutOfRange, TapwrightError
+from tapwright.chemistry.plan.figures.records import Jobs
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
 from tapwright.chemistry.plan.planner import plan as plan_of
@@ -358,8 +359,11 @@ _TWICE = 5  # one household in so many is planned twice
 def attack(key: str) -> Seen:
     """Draws a household, plans a change in it, and holds the plan to every law."""
     random = Random(key)
-    table = drawn(random)
-    share, jobs = wish(random)
+    return attacked(drawn(random), *wish(random), random.randrange(_TWICE) == 0)
+
+
+def attacked(table: Mapping[str, Any], share: float | None, jobs: Jobs, twice: bool = True) -> Seen:
+    """Plans one change and holds the plan to every law; twice: and to its second self."""
     household = Household.model_validate(table)
     began_s = time.process_time()
     try:
@@ -371,7 +375,7 @@ def attack(key: str) -> Seen:
     except Exception as error:
         return Seen(["crashed"], [f"{error!r} at {traceback.extract_tb(error.__traceback__)[-1]}"])
     seen = Seen(["planned with a stop" if _stopped(made) else "planned"], slow(began_s) + broken(household, made))
-    if random.randrange(_TWICE) == 0:
+    if twice:
         again = plan_of(Household.model_validate(table), household.tanks[0].name, share, jobs)
         if _said(again) != _said(made):
             seen.broken.append("the same household gives another plan the second time")

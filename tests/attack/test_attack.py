@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import re
 import subprocess
@@ -19,6 +20,7 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from tapwright.chemistry.errors import TapwrightError
+from tapwright.chemistry.plan.figures.records import Jobs
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
 from tapwright.cli.app import command_names
@@ -28,6 +30,9 @@ from .contradictions import rows_unsaid
 from .households import drawn
 
 FOUND = tomllib.loads((Path(__file__).parent / "found.toml").read_text(encoding="utf-8"))["found"]
+PLANS = [
+    json.loads(line) for line in (Path(__file__).parent / "found_plans.jsonl").read_text(encoding="utf-8").splitlines()
+]
 HOUSE = Household.model_validate(tomllib.loads(files.DEMO))
 
 
@@ -187,3 +192,8 @@ def _in_python(row: dict[str, Any], table: dict[str, Any]) -> None:
     house = Household.model_validate(table)
     with contextlib.suppress(TapwrightError):  # a refusal with words is as good
         assert laws.broken(house, plan(house, "Rock wall", row.get("share"))) == []
+
+
+@pytest.mark.parametrize("row", PLANS, ids=lambda row: row["name"])
+def test_a_household_that_was_found_keeps_every_law(row: dict[str, Any]) -> None:
+    assert laws.attacked(row["household"], row["share"], Jobs(**row["jobs"])).broken == []

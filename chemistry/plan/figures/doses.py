@@ -6,11 +6,11 @@ from tapwright.chemistry.dosing.neutralise import Neutralisation, neutralise, tr
 from tapwright.chemistry.dosing.premix.prepared import prepared
 from tapwright.chemistry.dosing.recipe.conflicts import explained
 from tapwright.chemistry.dosing.recipe.remineralise import Wish
-from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.errors import NoAnswer, OutOfRange
 from tapwright.chemistry.plan.figures.records import NeutraliserDose, Salting, Totes
 from tapwright.chemistry.plan.household.household import Household, Tank
 from tapwright.chemistry.plan.household.tables import NeutraliserTable
-from tapwright.chemistry.units import rounded_up
+from tapwright.chemistry.units import figure, rounded_up
 from tapwright.chemistry.water.composition import Water
 
 
@@ -95,6 +95,22 @@ def mix_salts(
         times_air=household.times_air,
     )
     cupboard = [entry.stocked() for entry in household.salts]
-    made = prepared(bare, cupboard, wish)
-    conflict = explained(made.source, cupboard, wish, made.recipe)
+    try:
+        made = prepared(bare, cupboard, wish)
+        conflict = explained(made.source, cupboard, wish, made.recipe)
+    except OutOfRange:
+        if neutraliser is None or bare.alkalinity_meq_l >= 0:
+            raise
+        raise _no_water(neutraliser, totes) from None
     return Salting(made.recipe, conflict, made.premix, bare, totes.count)
+
+
+def _no_water(chosen: NeutraliserDose, totes: Totes) -> NoAnswer:
+    """The least that can be measured of a neutraliser makes a strong acid of so small a tote."""
+    name = chosen.entry.substance.name
+    text = (
+        f"{figure(chosen.per_tote_g or 0)} g of {name}, the least that is measured here, in {figure(totes.volume_l)} L leave "
+        "no water that fish or salts could go into."
+    )
+    hint = 'Weigh it on a finer scale, or dissolve 5 g to a litre and write solution = "5 g/L", or change more at once.'
+    return NoAnswer.of("neutraliser", text, hint)
