@@ -146,11 +146,52 @@ def read(text: str, kind: str, where: str = "") -> float:
     return value
 
 
+# Units of a pint registry of somebody's own that say as much as ours. What is counted as a substance they cannot say.
+_OF_ANY_REGISTRY = {
+    "volume": "liter", "length": "meter", "mass": "gram", "time": "minute", "flow": "liter / minute", "power": "kilowatt",
+    "temperature": "degC", "strength": "gram / liter", "conductivity": "microsiemens / centimeter", "share": "dimensionless",
+    "ion": "milligram / liter", "chlorine": "milligram / liter",
+}  # fmt: skip
+
+
+def is_pint(value: object) -> bool:
+    """Whether it is a quantity of some pint registry."""
+    return hasattr(value, "magnitude") and hasattr(value, "units")
+
+
+def from_pint(quantity: Any, kind: str, where: str = "") -> Any:
+    """Magnitude of a pint quantity, a number or an array, in the canonical unit of a kind.
+
+    Raises BadInput for another kind, and where a registry that is not `registry()` cannot say what is counted.
+    """
+    wanted = KINDS[kind]
+    own = getattr(quantity, "_REGISTRY", None) is registry()
+    unit = wanted.unit if own else _OF_ANY_REGISTRY.get(kind)
+    try:
+        if unit is not None:
+            return quantity.to(unit).magnitude
+    except Exception:  # whatever that registry has against it
+        unit = None
+    raise BadInput.of(where, f"'{quantity}' cannot be read as {wanted.noun}.", f"Write for example '{wanted.example}'.")
+
+
 def show(value: float, kind: str, unit_text: str | None = None, digits: int = 4) -> str:
     """The value, given in the canonical unit, as text in `unit_text` with `digits` significant digits."""
     shown = unit_text or KINDS[kind].shown
     number = from_canonical(value, kind, shown) if unit_text else value
     return f"{figure(number, digits)} {shown}".rstrip()
+
+
+def written(value: float, kind: str) -> str:
+    """A value in the canonical unit of its kind as text that `read` turns into the very same number.
+
+    kind: a key of KINDS; a share is written in percent, which not every number has: such a one comes back within 2e-16.
+    """
+    if kind != "share":
+        return f"{float(value)!r} {KINDS[kind].shown}"
+    percent = 100 * float(value)
+    near = (percent, math.nextafter(percent, math.inf), math.nextafter(percent, 0.0))
+    return next((text for text in (f"{number!r}%" for number in near) if read(text, kind) == value), f"{percent!r}%")
 
 
 def figure(number: float, digits: int = 3) -> str:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, ValidationInfo
-from pydantic_core import PydanticCustomError
+from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from tapwright.chemistry import allowed, units
 from tapwright.chemistry.errors import BadInput, Fault
-from tapwright.chemistry.substances import Agent, Salt, agent, salt
-from tapwright.chemistry.water.target import Target, lake_target
+from tapwright.chemistry.substances import Agent, Salt, agent, agents, salt, salts
+from tapwright.chemistry.water.target import Target, lake_names, lake_target
 from tapwright.chemistry.words import quoted, told
 
 UNFILLED = "?"
@@ -69,41 +69,73 @@ def refusal(*faults: Fault) -> PydanticCustomError:
     return PydanticCustomError(REFUSED, "{text}", {"text": " ".join(map(str, faults)), "faults": packed})
 
 
-def _quantity(name: str) -> BeforeValidator:
-    """Reads a quantity that `chemistry.allowed` knows by this name, within its limits."""
+class InUnit(float):
+    """A number that is in the canonical unit of its place already: only Python can say so, a file writes the unit."""
 
-    limits = allowed.QUANTITIES[name]
 
-    def read(value: Any, info: ValidationInfo) -> float:
-        if reading_of(info).built:
-            return built(value)
-        example = f'Write for example "{limits.written}".'
+@dataclass(frozen=True)
+class Quantity:
+    """Reads a quantity that `chemistry.allowed` knows by this name, within its limits; written back with its unit."""
+
+    name: str
+
+    @property
+    def _limits(self) -> allowed.Quantity:
+        return allowed.QUANTITIES[self.name]
+
+    @property
+    def _unit(self) -> str:
+        return units.KINDS[self._limits.kind].shown or "%"
+
+    def read(self, value: Any, info: ValidationInfo) -> float:
+        """Text with its unit, or a number where units are settled already, in the canonical unit."""
+        if reading_of(info).built or isinstance(value, InUnit):
+            return self._built(value)
+        if units.is_pint(value):
+            return self._built(_or_refuse(units.from_pint, value, self._limits.kind))
+        example = f'Write for example "{self._limits.written}".'
         if value == UNFILLED:
             raise refusal(Fault("", "not filled in yet.", example))
         if not isinstance(value, str):
             raise refusal(Fault("", f"{told(value)} is read; a quantity stands in quotes, with its unit.", example))
-        number: float = _or_refuse(allowed.read_within, value, name)
+        number: float = _or_refuse(allowed.read_within, value, self.name)
         return number
 
-    def built(value: Any) -> float:
+    def _built(self, value: Any) -> float:
+        limits = self._limits
         if isinstance(value, bool) or not isinstance(value, int | float):
             noun = units.KINDS[limits.kind].noun
-            raise refusal(Fault("", f"{told(value)} is read; {noun} as a number, in {own_unit}, is wanted."))
+            raise refusal(Fault("", f"{told(value)} is read; {noun} as a number, in {self._unit}, is wanted."))
         number = float(value)
         if not limits.spans(number):
-            said = f"{quoted(units.show(number, limits.kind, own_unit))} is read; {limits.allows(own_unit)}"
+            said = f"{quoted(units.show(number, limits.kind, self._unit))} is read; {limits.allows(self._unit)}"
             raise refusal(Fault("", said, f'Write for example "{limits.written}".'))
         return number
 
-    own_unit = units.KINDS[limits.kind].shown or "%"
-    return BeforeValidator(read)
+    def written(self, value: float) -> str:
+        """The text that is read as this very number."""
+        return units.written(value, self._limits.kind)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.with_info_before_validator_function(
+            self.read, handler(source), serialization=core_schema.plain_serializer_function_ser_schema(self.written)
+        )
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        noun, example = units.KINDS[self._limits.kind].noun, self._limits.written
+        said = f"{noun}, with its unit: {self._limits.allows(self._unit)}"
+        return {"type": "string", "description": f"{said[0].upper()}{said[1:]}", "examples": [example]}
 
 
-def _number(name: str) -> BeforeValidator:
+@dataclass(frozen=True)
+class Number:
     """Reads a bare number that `chemistry.allowed` knows by this name, within its limits."""
 
-    def read(value: Any) -> float:
-        limits = allowed.NUMBERS[name]
+    name: str
+
+    def read(self, value: Any) -> float:
+        """The number, as it is."""
+        limits = allowed.NUMBERS[self.name]
         if value == UNFILLED:
             raise refusal(Fault("", "not filled in yet.", f"Write for example {limits.example}."))
         if isinstance(value, bool) or not isinstance(value, int | float) or not limits.holds(value):
@@ -111,22 +143,46 @@ def _number(name: str) -> BeforeValidator:
             raise refusal(Fault("", text, f"Write for example {limits.example}, without quotes."))
         return float(value)
 
-    return BeforeValidator(read)
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self.read, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        limits = allowed.NUMBERS[self.name]
+        said = f"{limits.noun[0].upper()}{limits.noun[1:]}, without a unit."
+        ends = {"minimum": limits.low, "maximum": limits.high}
+        return {"type": "number", "description": said, "examples": [float(limits.example)], **ends}
 
 
-def _name(lookup: Callable[[str], Any], kind: type = str) -> BeforeValidator:
-    """Reads a name and looks it up; kind: what it is once it is found."""
+@dataclass(frozen=True)
+class Named:
+    """Reads a name and looks it up; kind: what it is once it is found.  known: every name there is; none: any will do."""
 
-    def read(value: Any, info: ValidationInfo) -> Any:
-        if kind is not str and reading_of(info).built and isinstance(value, kind):
+    lookup: Callable[[str], Any]
+    kind: type = str
+    known: Callable[[], Iterable[str]] | None = None
+
+    def read(self, value: Any, info: ValidationInfo) -> Any:
+        """What bears the name."""
+        if self.kind is not str and reading_of(info).built and isinstance(value, self.kind):
             return value
         if value == UNFILLED:
             raise refusal(Fault("", "not filled in yet."))
         if not isinstance(value, str) or not value.strip():
             raise refusal(Fault("", f"{told(value)} is read; a name in quotes is wanted."))
-        return _or_refuse(lookup, value)
+        return _or_refuse(self.lookup, value)
 
-    return BeforeValidator(read)
+    def written(self, value: Any) -> str:
+        """The name of what was found."""
+        return value if isinstance(value, str) else str(value.name)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.with_info_before_validator_function(
+            self.read, handler(source), serialization=core_schema.plain_serializer_function_ser_schema(self.written)
+        )
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        names = {} if self.known is None else {"enum": list(self.known())}
+        return {"type": "string", **names}
 
 
 def _printable(text: str) -> str:
@@ -154,35 +210,35 @@ def _few(value: Any) -> Any:
 
 
 Few = BeforeValidator(_few)
-VolumeL = Annotated[float, _quantity("volume")]
-LengthM = Annotated[float, _quantity("length")]
-BoreM = Annotated[float, _quantity("bore")]
-SuctionM = Annotated[float, _quantity("suction height")]
-HeightM = Annotated[float, _quantity("height")]
-MassG = Annotated[float, _quantity("mass")]
-StepG = Annotated[float, _quantity("step")]
-TimeMin = Annotated[float, _quantity("time")]
-FlowLMin = Annotated[float, _quantity("flow")]
-PowerKw = Annotated[float, _quantity("power")]
-WaterC = Annotated[float, _quantity("water")]
-AirPpm = Annotated[float, _quantity("air")]
-HotC = Annotated[float, _quantity("hot water")]
-HardnessMmolL = Annotated[float, _quantity("hardness")]
-AlkalinityMeqL = Annotated[float, _quantity("alkalinity")]
-NitrateMgL = Annotated[float, _quantity("nitrate")]
-AmmoniaMgNL = Annotated[float, _quantity("ammonia")]
-ChlorineMgL = Annotated[float, _quantity("chlorine")]
-ConductivityUsCm = Annotated[float, _quantity("conductivity")]
-IonMgL = Annotated[float, _quantity("ion")]
-Share = Annotated[float, _quantity("share")]
-Excess = Annotated[float, _quantity("excess")]
-StrengthGL = Annotated[float, _quantity("strength")]
-Ph = Annotated[float, _number("ph")]
-BandPh = Annotated[float, _number("band ph")]
-Price = Annotated[float, _number("price")]
-Ratio = Annotated[float, _number("ratio")]
-ChlorineToNitrogen = Annotated[float, _number("chlorine to nitrogen")]
-Name = Annotated[str, _name(_printable)]
-SaltName = Annotated[Any, _name(salt, Salt)]
-AgentName = Annotated[Any, _name(agent, Agent)]
-LakeName = Annotated[Any, _name(lake_target, Target)]
+VolumeL = Annotated[float, Quantity("volume")]
+LengthM = Annotated[float, Quantity("length")]
+BoreM = Annotated[float, Quantity("bore")]
+SuctionM = Annotated[float, Quantity("suction height")]
+HeightM = Annotated[float, Quantity("height")]
+MassG = Annotated[float, Quantity("mass")]
+StepG = Annotated[float, Quantity("step")]
+TimeMin = Annotated[float, Quantity("time")]
+FlowLMin = Annotated[float, Quantity("flow")]
+PowerKw = Annotated[float, Quantity("power")]
+WaterC = Annotated[float, Quantity("water")]
+AirPpm = Annotated[float, Quantity("air")]
+HotC = Annotated[float, Quantity("hot water")]
+HardnessMmolL = Annotated[float, Quantity("hardness")]
+AlkalinityMeqL = Annotated[float, Quantity("alkalinity")]
+NitrateMgL = Annotated[float, Quantity("nitrate")]
+AmmoniaMgNL = Annotated[float, Quantity("ammonia")]
+ChlorineMgL = Annotated[float, Quantity("chlorine")]
+ConductivityUsCm = Annotated[float, Quantity("conductivity")]
+IonMgL = Annotated[float, Quantity("ion")]
+Share = Annotated[float, Quantity("share")]
+Excess = Annotated[float, Quantity("excess")]
+StrengthGL = Annotated[float, Quantity("strength")]
+Ph = Annotated[float, Number("ph")]
+BandPh = Annotated[float, Number("band ph")]
+Price = Annotated[float, Number("price")]
+Ratio = Annotated[float, Number("ratio")]
+ChlorineToNitrogen = Annotated[float, Number("chlorine to nitrogen")]
+Name = Annotated[str, Named(_printable)]
+SaltName = Annotated[Any, Named(salt, Salt, salts)]
+AgentName = Annotated[Any, Named(agent, Agent, agents)]
+LakeName = Annotated[Any, Named(lake_target, Target, lake_names)]

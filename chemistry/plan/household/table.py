@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, Self
 
@@ -11,6 +12,7 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.plan.household import quantities as q
 from tapwright.chemistry.plan.household.partial import Unknown, partial
+from tapwright.chemistry.plan.household.python_values import as_in_a_file
 from tapwright.chemistry.plan.household.table_faults import MISFIT, faults_of
 
 Rule = Callable[[], Iterable[q.Misfit]]
@@ -50,6 +52,19 @@ class Table(BaseModel):
         """
         return cls._read(data, q.Reading())
 
+    @classmethod
+    def in_python(cls, data: Any) -> Self:
+        """The table of such data as Python has them: as a file holds them, or as `python_values` says; raises as `of` does."""
+        return cls.of(as_in_a_file(cls, data))
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """The table of what `to_json` wrote, or anyone by the schema. Raises BadInput as `of` does, and for other text."""
+        try:
+            return cls.in_python(json.loads(text))
+        except json.JSONDecodeError as error:
+            raise BadInput.of("JSON", f"line {error.lineno}, column {error.colno}: {error.msg}.") from None
+
     def checked(self) -> Self:
         """The same, looked at anew: no copy, no list changed since and nothing built past the checks gets through.
 
@@ -60,6 +75,14 @@ class Table(BaseModel):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy with other values, in canonical units, by the names of the fields. Raises BadInput as `of` does."""
         return super().model_copy(update=update, deep=deep).checked()
+
+    def to_dict(self) -> dict[str, Any]:
+        """The table as a file holds it, by its keys, quantities with their units; `of` makes the same table of it."""
+        return self.model_dump(by_alias=True, exclude_none=True)
+
+    def to_json(self) -> str:
+        """The same as JSON; `from_json` reads it."""
+        return self.model_dump_json(by_alias=True, exclude_none=True, indent=2)
 
     def misfits(self) -> list[q.Misfit]:
         """What does not fit together among the keys of this table and of the tables in it."""
