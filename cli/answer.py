@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-import math
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tapwright import __version__
 from tapwright.chemistry.errors import TapwrightError
+from tapwright.chemistry.record import plain
 from tapwright.cli.streams import printed, tell, write
 from tapwright.cli.visible import visible
 
@@ -49,21 +49,6 @@ class Answer:
             "findings": plain(self.findings),
             "assumptions": list(self.assumptions),
         }
-
-
-def plain(value: Any) -> Any:
-    """Builtin types all the way down: records to mappings, numpy to Python, what is not finite to null."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(key): plain(entry) for key, entry in value.items()}
-    if isinstance(value, str) or value is None or isinstance(value, bool | int):
-        return value
-    if isinstance(value, Sequence):
-        return [plain(entry) for entry in value]
-    if hasattr(value, "tolist"):  # numpy scalars and arrays, without importing numpy here
-        return plain(value.tolist())
-    return value if math.isfinite(value) else None
 
 
 def emit(answer: Answer, *, as_json: bool) -> int:

@@ -10,6 +10,7 @@ import numpy as np
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.findings import Finding, Level
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.substances import Agent, molar_mass
 from tapwright.chemistry.units import figure
 from tapwright.chemistry.water.ammonia import acute_criterion_mg_n_l, chronic_criterion_mg_n_l, unionised_share
@@ -33,8 +34,8 @@ class LabelDose:
             raise BadInput.of("label", said, "Write what the label says.")
 
 
-@dataclass(frozen=True)
-class Neutralisation:
+@dataclass(frozen=True, repr=False)
+class Neutralisation(Record):
     """The dose and what it leaves; every figure scalar or array as the inputs were.
 
     agent_g: grams as weighed, purity and excess included; None where only a label's millilitres are known.

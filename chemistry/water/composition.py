@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
+from tapwright.chemistry.record import Record, brief
 from tapwright.chemistry.substances import molar_mass
 
 # The large ions of a water, each in the field NAME_mmol_l of `Water` and under its formula elsewhere.
@@ -27,8 +28,8 @@ def dgh_per_mmol() -> float:
     return molar_mass("CaO") / 10
 
 
-@dataclass(frozen=True)
-class Water:
+@dataclass(frozen=True, repr=False)
+class Water(Record):
     """One water; every figure may be a scalar or an array of one common shape.
 
     Ions in mmol/L; alkalinity in meq/L; nitrate_mg_l as NO3; ammonia_mg_n_l is total ammonia nitrogen; free and total
@@ -91,3 +92,9 @@ class Water:
         """(cations - anions) / (cations + anions) in percent; 0 for water without ions."""
         total = self.cations_meq_l + self.anions_meq_l
         return 100 * (self.cations_meq_l - self.anions_meq_l) / (total + (total == 0))
+
+    def headline(self) -> str:
+        """Hardness, alkalinity, pH where it is known, temperature."""
+        ph = "" if self.ph is None else f", pH {brief(self.ph)}"
+        hardness, alkalinity = brief(self.hardness_dgh), brief(self.alkalinity_dkh)
+        return f"{hardness} dGH, {alkalinity} dKH{ph}, {brief(self.temperature_c)} °C"

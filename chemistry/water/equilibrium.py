@@ -18,6 +18,7 @@ import numpy as np
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import BadInput, OutOfRange
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.substances import molar_mass
 from tapwright.chemistry.units import figure
 from tapwright.chemistry.water.activity import ARRAYS, FLOATS, Maths
@@ -34,8 +35,8 @@ from tapwright.chemistry.water.species import Totals
 _STRONGEST = 1.0
 
 
-@dataclass(frozen=True)
-class Equilibrium:
+@dataclass(frozen=True, repr=False)
+class Equilibrium(Record):
     """One water, or an array of them, at equilibrium; every figure has the shape of the question.
 
     ph: as a meter reads it, -log10 of the activity of H+.  carbon_mmol_l: all inorganic carbon; bicarbonate_mmol_l and

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.substances import molar_mass
 from tapwright.chemistry.water.composition import CONSERVED, Water
 from tapwright.chemistry.water.equilibrium import Equilibrium, at_air, closed, equilibrium_of
@@ -37,8 +38,8 @@ def mix(waters: Sequence[Water], volumes_l: Sequence[float]) -> tuple[Water, flo
     return Water(**amounts, temperature_c=temperature_c), volume_l
 
 
-@dataclass(frozen=True)
-class Mixture:
+@dataclass(frozen=True, repr=False)
+class Mixture(Record):
     """A mixture: its water and volume [L], at once (None where a water's pH is not known), and at rest with air."""
 
     water: Water

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import BadInput, OutOfRange
 from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.substances import ion_charge, molar_mass
 from tapwright.chemistry.units import figure
 from tapwright.chemistry.water.composition import ION_SYMBOLS, Water, dgh_per_mmol
@@ -46,13 +47,17 @@ class Readings:
 _PER_MMOL_NACL = 118.0
 
 
-@dataclass(frozen=True)
-class Description:
+@dataclass(frozen=True, repr=False)
+class Description(Record):
     """A whole water, what was assumed to make it whole, and what does not fit."""
 
     water: Water
     assumptions: tuple[str, ...]
     findings: tuple[Finding, ...]
+
+    def headline(self) -> str:
+        """The water, and how much of it was assumed."""
+        return f"{self.water.headline()}; {len(self.assumptions)} assumptions, {len(self.findings)} findings"
 
 
 def described(

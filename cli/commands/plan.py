@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.record import plain
 from tapwright.chemistry.words import quoted, told
-from tapwright.cli.answer import Answer, plain
+from tapwright.cli.answer import Answer
 from tapwright.cli.pages.plan.figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
     from tapwright.chemistry.plan.confidence import Confidence
-    from tapwright.chemistry.plan.figures.records import Jobs, NeutraliserDose
-    from tapwright.chemistry.plan.household.household import Tank
+    from tapwright.chemistry.plan.figures.records import NeutraliserDose
     from tapwright.chemistry.plan.planner import Plan
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
@@ -47,6 +47,7 @@ class Planned:
 def planned(asked: Asked) -> Planned:
     """The plan that was asked for; by the calendar of this machine unless a day is given."""
     from tapwright.chemistry.allowed import read_within
+    from tapwright.chemistry.plan.figures.services import jobs_on
     from tapwright.chemistry.plan.planner import plan, tank_named
     from tapwright.cli.files.household_file import load
 
@@ -54,7 +55,8 @@ def planned(asked: Asked) -> Planned:
     share = None if asked.change is None else read_within(asked.change, "change", "--change")
     start_minute = None if asked.start is None else _clock_minute(asked.start)
     day = _day(asked.date)
-    jobs = _jobs(tank_named(household, asked.tank), day, asked.clean_substrate, asked.service_filter)
+    tank = tank_named(household, asked.tank)
+    jobs = jobs_on(day, tank, clean_substrate=asked.clean_substrate, service_filter=asked.service_filter)
     return Planned(plan(household, asked.tank, share, jobs), start_minute, day)
 
 
@@ -109,25 +111,6 @@ def _day(text: str | None) -> date:
         raise BadInput.of(
             "--date", f"{told(text)} is read; a date is wanted.", "Write for example 2026-03-14."
         ) from None
-
-
-def _jobs(tank: Tank, day: date, clean_substrate: bool, service_filter: bool) -> Jobs:
-    """The day's other jobs, and the days since they were last done."""
-    from tapwright.chemistry.plan.figures.records import Jobs
-
-    def days_since(last: date | None, key: str) -> int | None:
-        if not (clean_substrate or service_filter):
-            return None
-        if last is not None and last > day:
-            raise BadInput.of(f"tank '{tank.name}': {key}", f"{last} lies after {day}.", "Correct the date, or --date.")
-        return None if last is None else (day - last).days
-
-    return Jobs(
-        clean_substrate,
-        service_filter,
-        days_since(tank.last_substrate_cleaning, "last_substrate_cleaning"),
-        days_since(tank.last_filter_service, "last_filter_service"),
-    )
 
 
 def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:

@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tapwright.cli.answer import Answer, plain
+from tapwright.chemistry.record import plain
+from tapwright.cli.answer import Answer
 from tapwright.cli.files.kinds import PAGE
 from tapwright.cli.files.writing import refuse_place, write_new
 from tapwright.cli.pages.plan.figures import cautions_of

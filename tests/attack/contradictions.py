@@ -16,7 +16,7 @@ from rich.console import Console
 
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
-from tapwright.cli.answer import plain
+from tapwright.chemistry.record import plain
 from tapwright.cli.commands.plan import _result
 from tapwright.cli.pages.plan.card import show_brief
 from tapwright.cli.pages.plan.page import show_plan

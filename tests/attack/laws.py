@@ -23,9 +23,9 @@ from tapwright.chemistry.plan.figures.records import Jobs
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
 from tapwright.chemistry.plan.planner import plan as plan_of
+from tapwright.chemistry.record import plain
 from tapwright.chemistry.substances import agents, molar_mass, salts
 from tapwright.chemistry.water.composition import CONSERVED
-from tapwright.cli.answer import plain
 from tapwright.cli.commands.plan import _result
 
 from . import Seen

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from tapwright.chemistry import reference
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan
-from tapwright.cli.answer import plain
+from tapwright.chemistry.record import plain
 from tapwright.cli.commands.plan import _result
 
 _SLACK = 1e-6

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from conftest import ROOT
 
-SOURCES = sorted([*ROOT.glob("chemistry/**/*.py"), *ROOT.glob("cli/**/*.py")])
+SOURCES = sorted([*ROOT.glob("chemistry/**/*.py"), *ROOT.glob("cli/**/*.py"), *ROOT.glob("tapwright/library/*.py")])
 TRACKED = [
     ROOT / name
     for name in subprocess.run(

@@ -9,6 +9,7 @@ import numpy as np
 from tapwright.chemistry import reference
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.water.mixing import mix_heat
 from tapwright.chemistry.water.properties import Number, density_kg_l, enthalpy_kj_kg
 
@@ -33,8 +34,8 @@ class Vessel:
         return self.tub_mass_kg * self.tub_capacity_kj_kg_k
 
 
-@dataclass(frozen=True)
-class Blend:
+@dataclass(frozen=True, repr=False)
+class Blend(Record):
     """hot_l and cold_l at their own temperatures; the water in the tote: temperature_c, volume_l; hot_share of the tap
     water by volume."""
 

@@ -22,6 +22,7 @@ from tapwright.chemistry.dosing.recipe.wish import Wish as Wish
 from tapwright.chemistry.findings import Finding
 from tapwright.chemistry.programmes.budget import Budget, OutOfWork, question, rungs
 from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.units import figure
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import closed
@@ -53,8 +54,8 @@ class Bound:
         return f"the fewest salts are at least {count}, and no recipe can {least}"
 
 
-@dataclass(frozen=True)
-class Recipe:
+@dataclass(frozen=True, repr=False)
+class Recipe(Record):
     """Grams of each salt for the whole volume (used salts only, by name) and the water that comes of it.
 
     steps: the same in steps of scale or spoon, of all batches; None where any amount can be measured.  deionised_l: of the

@@ -11,6 +11,7 @@ from tapwright.chemistry.dosing.recipe.cupboard import Deionised
 from tapwright.chemistry.dosing.transition.course import Limits
 from tapwright.chemistry.errors import BadInput, Fault, NoAnswer
 from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.water.composition import Water, dgh_per_mmol
 from tapwright.chemistry.water.constants import HIGHEST_C, LOWEST_C
 from tapwright.chemistry.water.equilibrium import at_air
@@ -87,8 +88,8 @@ class Change:
     conductivity_after_us_cm: float
 
 
-@dataclass(frozen=True)
-class Transition:
+@dataclass(frozen=True, repr=False)
+class Transition(Record):
     """The changes, and what else is worth knowing.
 
     reached: bands of the target at the end.  each_alone: changes the quantity that takes most would need if it stood

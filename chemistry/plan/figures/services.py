@@ -2,8 +2,32 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from tapwright.chemistry import reference
-from tapwright.chemistry.plan.figures.records import Figures
+from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.plan.figures.records import Figures, Jobs
+from tapwright.chemistry.plan.household.household import Tank
+
+
+def jobs_on(day: date, tank: Tank, *, clean_substrate: bool = False, service_filter: bool = False) -> Jobs:
+    """The other jobs of a day in a tank, and the days since they were last done. Raises BadInput for a later date."""
+
+    def days_since(last: date | None, key: str) -> int | None:
+        if last is None or not (clean_substrate or service_filter):
+            return None
+        if last > day:
+            raise BadInput.of(
+                f"tank '{tank.name}': {key}", f"{last} lies after {day}.", "Correct one of the two dates."
+            )
+        return (day - last).days
+
+    return Jobs(
+        clean_substrate,
+        service_filter,
+        days_since(tank.last_substrate_cleaning, "last_substrate_cleaning"),
+        days_since(tank.last_filter_service, "last_filter_service"),
+    )
 
 
 def filter_held_back(figures: Figures) -> str:

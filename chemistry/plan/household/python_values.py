@@ -40,12 +40,16 @@ def _value(info: FieldInfo, value: Any, *, unit_said: bool) -> Any:
     if inner is not None:
         many = isinstance(value, Sequence) and not isinstance(value, str)
         return [as_in_a_file(inner, entry) for entry in value] if many else as_in_a_file(inner, value)
-    quantity = next((kind for kind in kinds if isinstance(kind, Quantity)), None)
-    if quantity is not None:
-        return _quantity(allowed.QUANTITIES[quantity.name].kind, value, unit_said=unit_said)
+    if (quantity := quantity_of(info)) is not None:
+        return _quantity(allowed.QUANTITIES[quantity].kind, value, unit_said=unit_said)
     if date in kinds and isinstance(value, str):
         return _date(value)
     return value
+
+
+def quantity_of(info: FieldInfo) -> str | None:
+    """Name in `chemistry.allowed` of the quantity that a field holds; None where it holds none."""
+    return next((kind.name for kind in _within(info.annotation, info.metadata) if isinstance(kind, Quantity)), None)
 
 
 def _within(annotation: Any, metadata: Sequence[Any] = ()) -> Any:
