@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, overload
+from typing import Any
 
 import numpy as np
 
@@ -22,10 +22,6 @@ READINGS: Mapping[str, tuple[str, str | None]] = {
 }
 
 
-@overload
-def amount(value: None, quantity: str, where: str) -> None: ...
-@overload
-def amount(value: Any, quantity: str, where: str) -> Any: ...
 def amount(value: Any, quantity: str, where: str) -> Any:
     """A quantity that `chemistry.allowed` knows, in the canonical unit of its kind; a float, or an array of what it was.
 
