@@ -95,6 +95,18 @@ def plain(value: Any, infinite: Any = None) -> Any:
     return _NAMES[str(float(value))] if infinite is str else value if infinite is float else None
 
 
+def rounded(value: Any, digits: int = 8) -> Any:
+    """Builtin types with every number that is no count at so many significant digits, and dust as 0."""
+    if isinstance(value, dict):
+        return {key: rounded(entry, digits) for key, entry in value.items()}
+    if isinstance(value, list):
+        return [rounded(entry, digits) for entry in value]
+    if not isinstance(value, float):
+        return value
+    return 0.0 if abs(value) < _DUST else float(f"{value:.{digits}g}")
+
+
+_DUST = 1e-9
 # As JSON readers of the wider world, pydantic's among them, spell them.
 _NAMES = {"inf": "Infinity", "-inf": "-Infinity", "nan": "NaN"}
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwright import __version__
 from tapwright.chemistry.errors import TapwrightError
-from tapwright.chemistry.record import plain
+from tapwright.chemistry.record import plain, rounded
 from tapwright.cli.streams import printed, tell, write
 from tapwright.cli.visible import visible
 
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from tapwright.chemistry.findings import Finding
 
 _NARROW, _WIDE = 40, 80
+# Of the JSON documents; one more whenever a key goes or changes its meaning.
+SCHEMA_VERSION = 2
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,7 @@ class Answer:
     """The answer of one command: result for machines, show for people, findings and assumptions for both.
 
     done: what it has done for good, as a sentence, to be said where the answer cannot be printed; empty for nothing.
+    as_written: whether its figures are what somebody wrote, and not to be rounded.
     """
 
     command: str
@@ -35,6 +38,7 @@ class Answer:
     findings: Sequence[Finding] = ()
     assumptions: Sequence[str] = ()
     done: str = ""
+    as_written: bool = False
 
     @property
     def exit_code(self) -> int:
@@ -45,8 +49,8 @@ class Answer:
         """The JSON document of the answer."""
         return {
             **_head(self.command),
-            "result": plain(self.result),
-            "findings": plain(self.findings),
+            "result": plain(self.result) if self.as_written else rounded(plain(self.result)),
+            "findings": rounded(plain(self.findings)),
             "assumptions": list(self.assumptions),
         }
 
@@ -105,5 +109,5 @@ def print_json(document: Mapping[str, Any]) -> None:
     sys.stdout.write(text + "\n")
 
 
-def _head(command: str) -> dict[str, str]:
-    return {"tool": "tapwright", "version": __version__, "command": command}
+def _head(command: str) -> dict[str, Any]:
+    return {"tool": "tapwright", "version": __version__, "schema_version": SCHEMA_VERSION, "command": command}

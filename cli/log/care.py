@@ -58,7 +58,7 @@ def check_answer(file: Path) -> Answer:
         "tanks": known,
         "newest": newest._asdict() if newest else None,
     }
-    return Answer("log check", result, show, findings)
+    return Answer("log check", result, show, findings, as_written=True)
 
 
 def _damage(path: Path) -> list[str]:

@@ -78,7 +78,7 @@ def add_answer(asked: Asked) -> Answer:
         pages.findings(screen, found)
 
     done = f"It is entered all the same: {_entries_of(numbers)} in the log."
-    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show, found, done=done)
+    return Answer("log add", {"entries": [entry._asdict() for entry in stand]}, show, found, done=done, as_written=True)
 
 
 def _entries_of(numbers: Sequence[int]) -> str:
@@ -230,7 +230,7 @@ def list_answer(file: Path, tank: str | None, kind: str | None, last: int, *, un
         pages.findings(screen, found)
 
     result = {"entries": [entry._asdict() for entry in shown], "of": len(standing)}
-    return Answer("log list", result, show, found)
+    return Answer("log list", result, show, found, as_written=True)
 
 
 def import_answer(file: Path, sheet: Path) -> Answer:
@@ -296,7 +296,7 @@ def undo_answer(file: Path, number: int | None) -> Answer:
         )
 
     done = f"It is taken back all the same: entry {entry.number}."
-    return Answer("log undo", {"entry": entry._asdict()}, show, done=done)
+    return Answer("log undo", {"entry": entry._asdict()}, show, done=done, as_written=True)
 
 
 def _when(entry: Entry) -> str:

@@ -48,7 +48,7 @@ def test_json_is_one_document_with_its_keys(
 ) -> None:
     done = tapwright(*words, "--json")
     document = done.json
-    assert set(document) == {"tool", "version", "command", "result", "findings", "assumptions"}
+    assert set(document) == {"tool", "version", "schema_version", "command", "result", "findings", "assumptions"}
     assert (document["tool"], document["version"], document["command"]) == ("tapwright", __version__, words[0])
     assert keys <= set(document["result"])
     assert done.code == 0
@@ -183,7 +183,7 @@ def test_refusals_in_words_and_in_json(
     assert "Traceback" not in said.err
     error = tapwright(*words, "--json")
     assert (error.code, error.err) == (code, "")
-    assert set(error.json) == {"tool", "version", "command", "error"}
+    assert set(error.json) == {"tool", "version", "schema_version", "command", "error"}
     assert error.json["error"]["kind"] == kind
     faults = error.json["error"]["faults"]
     assert all(set(fault) == {"where", "message", "hint"} for fault in faults)
@@ -221,7 +221,7 @@ def test_keys_of_log_and_nitrate(copied: Path, tapwright: Callable[..., Outcome]
         done = tapwright(*words, "--json")
         assert (done.code, done.err) == (0, "")
         document = done.json
-        assert set(document) == {"tool", "version", "command", "result", "findings", "assumptions"}
+        assert set(document) == {"tool", "version", "schema_version", "command", "result", "findings", "assumptions"}
         assert document["command"] == " ".join(words[: 1 if words[0] == "nitrate" else 2])
         assert keys <= set(document["result"])
         found = document["result"][inner] if inner else []

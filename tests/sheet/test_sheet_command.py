@@ -100,7 +100,7 @@ def test_json_says_what_was_written(house: Path, tapwright: Run) -> None:
     done = tapwright("sheet", house, *ROCK, "-o", page, "--json")
     assert (done.code, done.err) == (0, "")
     document = done.json
-    assert set(document) == {"tool", "version", "command", "result", "findings", "assumptions"}
+    assert set(document) == {"tool", "version", "schema_version", "command", "result", "findings", "assumptions"}
     assert (document["tool"], document["version"], document["command"]) == ("tapwright", __version__, "sheet")
     result = document["result"]
     assert {"file", "tank", "steps", "bytes"} <= set(result)
