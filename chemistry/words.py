@@ -97,5 +97,5 @@ def _plain(value: Any) -> str:
     if isinstance(value, int) and abs(value) >= _LARGEST:
         return "a number of 19 digits or more"
     if isinstance(value, float) and math.isinf(value):
-        return "inf" if value > 0 else "-inf"
+        return "infinity" if value > 0 else "minus infinity"  # `1e400` is no less so than `inf`
     return shown(str(value))
