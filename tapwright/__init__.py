@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from tapwright.library.dosing import target as target
     from tapwright.library.planning import household as household
     from tapwright.library.planning import plan as plan
+    from tapwright.library.plots import plot as plot
     from tapwright.library.waters import at_air as at_air
     from tapwright.library.waters import at_carbon as at_carbon
     from tapwright.library.waters import at_ph as at_ph
@@ -71,6 +72,7 @@ _HOME = {
     "tapwright.library.dosing": ("neutralise", "target", "recipe", "blend", "Treatment", "Refill"),
     "tapwright.library.planning": ("household", "plan"),
     "tapwright.library.data": ("data",),
+    "tapwright.library.plots": ("plot",),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
 __all__ = ["__version__", *_MODULE_OF]

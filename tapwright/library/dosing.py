@@ -115,6 +115,12 @@ class Refill(Record):
         """Grams of each salt for the whole volume."""
         return self.recipe.grams
 
+    def plot(self, axes: Any = None) -> Any:
+        """Where it stands in its bands; see `plot`."""
+        from tapwright.library.plots import plot
+
+        return plot(self, axes)
+
     def headline(self) -> str:
         """The salts."""
         return ", ".join(f"{grams:.4g} g {name}" for name, grams in self.grams.items()) or "no salts"

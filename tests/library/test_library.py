@@ -173,3 +173,16 @@ def test_the_tables_are_listed_with_their_sources() -> None:
         assert all(row.get("source") or name == "units" for row in rows)
     with pytest.raises(tw.BadInput, match="salts, agents"):
         tw.data("fish")
+
+
+def test_pictures_show_the_figures_of_their_answers() -> None:
+    refill = tw.recipe(tw.describe(**TAP), "malawi", "200 L", SALTS, scale="1 g")
+    (marks,) = refill.plot().get_lines()
+    inside = [at for at in refill.recipe.reached if at.within.high < float("inf")]
+    for at, place in zip(inside, marks.get_xdata(), strict=True):
+        assert at.within.low + place * (at.within.high - at.within.low) == pytest.approx(at.value)
+    made = tw.plan(DEMO, "Rock wall")
+    bars = tw.plot(made).patches
+    assert [bar.get_x() for bar in bars] == [step.start_minute for step in made.steps]
+    with pytest.raises(tw.BadInput, match="has no picture"):
+        tw.plot(made.figures)
