@@ -185,4 +185,4 @@ def test_pictures_show_the_figures_of_their_answers() -> None:
     bars = tw.plot(made).patches
     assert [bar.get_x() for bar in bars] == [step.start_minute for step in made.steps]
     with pytest.raises(tw.BadInput, match="has no picture"):
-        tw.plot(made.figures)
+        tw.plot(made.steps[0])
