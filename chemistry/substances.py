@@ -282,7 +282,7 @@ def agent(name: str, where: str = "agent") -> Agent:
 def _amounts(text: str) -> Mapping[str, float]:
     """'Ca 1; Cl 2' -> {'Ca': 1.0, 'Cl': 2.0}."""
     pairs = (entry.split() for entry in text.split(";"))
-    return MappingProxyType({ion: float(number) for ion, number in pairs})
+    return {ion: float(number) for ion, number in pairs}  # a plain mapping: records that hold it can be copied
 
 
 @cache

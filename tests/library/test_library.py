@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 import json
+import pickle
 import tomllib
 from typing import Any
 
@@ -186,3 +189,9 @@ def test_pictures_show_the_figures_of_their_answers() -> None:
     assert [bar.get_x() for bar in bars] == [step.start_minute for step in made.steps]
     with pytest.raises(tw.BadInput, match="has no picture"):
         tw.plot(made.steps[0])
+
+
+def test_a_plan_can_be_copied_pickled_and_taken_apart() -> None:
+    made = tw.plan(DEMO, "Rock wall")
+    assert pickle.loads(pickle.dumps(made)).steps == copy.deepcopy(made).steps == made.steps
+    assert dataclasses.asdict(made)["figures"]["change_share"] == made.figures.change_share
