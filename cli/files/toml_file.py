@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from tapwright.chemistry.errors import BadInput, Fault, dotted
-from tapwright.chemistry.words import LONGEST, quoted
+from tapwright.chemistry.words import LONGEST, LONGEST_PATH, quoted, shown
 
 Location = Sequence[str | int]
 
@@ -46,7 +46,9 @@ def text_of(path: Path, absent_hint: str) -> str:
     except FileNotFoundError:
         raise BadInput.of(str(path), "there is no such file.", absent_hint) from None
     except OSError as error:
-        raise BadInput.of(str(path), f"cannot be read: {(error.strerror or 'unknown reason').lower()}.") from None
+        raise BadInput.of(
+            shown(str(path), LONGEST_PATH), f"cannot be read: {(error.strerror or 'unknown reason').lower()}."
+        ) from None
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         raise BadInput.of(f"{path}:{line}", "is not UTF-8 text.", "Save the file as UTF-8.") from None

@@ -15,6 +15,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import LONGEST_PATH, shown
 from tapwright.cli.files.kinds import ANOTHER, Kind, refuse_other_kind, refuse_place_of_a_log
 
 _PART = ".tapwright-{}.part"
@@ -62,7 +63,7 @@ def placed(path: Path, kind: Kind | None = None, *, force: bool = False) -> Iter
     except OSError as error:
         reason = (error.strerror or "unknown reason").lower()
         raise BadInput.of(
-            str(path), f"cannot be written: {reason}.", "Give a name in a folder you may write to."
+            shown(str(path), LONGEST_PATH), f"cannot be written: {reason}.", "Give a name in a folder you may write to."
         ) from None
 
 

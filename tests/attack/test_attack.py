@@ -22,6 +22,7 @@ from pydantic import ValidationError
 from tapwright.chemistry.errors import TapwrightError
 from tapwright.chemistry.plan.figures.records import Jobs
 from tapwright.chemistry.plan.household.household import Household
+from tapwright.chemistry.plan.household.python_values import as_in_a_file
 from tapwright.chemistry.plan.planner import Plan, plan
 from tapwright.cli.app import command_names
 
@@ -196,4 +197,4 @@ def _in_python(row: dict[str, Any], table: dict[str, Any]) -> None:
 
 @pytest.mark.parametrize("row", PLANS, ids=lambda row: row["name"])
 def test_a_household_that_was_found_keeps_every_law(row: dict[str, Any]) -> None:
-    assert laws.attacked(row["household"], row["share"], Jobs(**row["jobs"])).broken == []
+    assert laws.attacked(as_in_a_file(Household, row["household"]), row["share"], Jobs(**row["jobs"])).broken == []

@@ -67,7 +67,7 @@ class Tank(Table):
 
     def rules(self) -> Iterable[Rule]:
         """A size, a target, levels in their order, and no more drained than is there."""
-        return self.size, self._wanted, self._overflow, self._heater, self._intake, self.drained
+        return self.size, self.wanted, self._overflow, self._heater, self._intake, self.drained
 
     def size(self) -> list[q.Misfit]:
         """A volume, or length and width: one of the two."""
@@ -78,7 +78,8 @@ class Tank(Table):
             return [q.Misfit(("volume", "length", "width"), text, hint)]
         return []
 
-    def _wanted(self) -> list[q.Misfit]:
+    def wanted(self) -> list[q.Misfit]:
+        """A lake, or bands of one's own: one of the two."""
         if (self.target_lake is None) == (self.bands is None):
             text = "give either a lake or bands of your own, and not both."
             hint = 'Write target = "malawi", or a table [tank.bands].'
@@ -241,7 +242,8 @@ class Household(Table):
         return _unlike_water(self.tap, "tap")
 
     def _water(self, index: int, tank: Tank) -> list[q.Misfit]:
-        return _unlike_water(tank.readings, f"tank.{index}.readings")
+        ratio = None if tank.wanted() else tank.target().usual_calcium_to_magnesium  # as a plan describes it
+        return _unlike_water(tank.readings, f"tank.{index}.readings", ratio)
 
     def lifts_m(self, tank: Tank) -> tuple[float, float]:
         """Height of the hose's open end above the pump for one tank: to drain, to fill."""
@@ -308,12 +310,12 @@ def _refused(made: Callable[[], object], *keys: str) -> list[q.Misfit]:
     return []
 
 
-def _unlike_water(table: ReadingsTable, place: str) -> list[q.Misfit]:
+def _unlike_water(table: ReadingsTable, place: str, ratio: float | None = None) -> list[q.Misfit]:
     """Readings that no water can have."""
     if table.misfits():
         return []  # said already
     try:
-        described(table.readings(), place)
+        described(table.readings(), place, ratio)
     except BadInput as error:
         return [q.Misfit((fault.where, place), fault.message, fault.hint) for fault in error.faults]
     return []
