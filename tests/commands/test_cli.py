@@ -387,14 +387,17 @@ def test_help_imports_nothing_heavy(words: str) -> None:
     assert "apwright" in done.stdout
 
 
-def test_the_plan_imports_neither_scipy_nor_pandas_nor_matplotlib() -> None:
+def test_plan_and_sheet_import_neither_scipy_nor_pandas_nor_matplotlib(tmp_path: Path) -> None:
     # The unit library looks for scipy itself where it is installed, but loads none of its parts.
     code = (
         "import sys, pint; before = set(sys.modules); "
-        "from tapwright.cli.app import run; run(['plan', 'demo/house.toml', '--tank', 'Rock wall']); "
+        "from tapwright.cli.app import run; on = ['demo/house.toml', '--tank', 'Rock wall']; run(['plan', *on]); "
+        "run(['sheet', *on, '-o', sys.argv[1]]); "
         "heavy = ('scipy', 'pandas', 'matplotlib'); "
         "found = [name for name in set(sys.modules) - before if name.partition('.')[0] in heavy]; "
         "sys.exit(f'imported: {found}' if found else 0)"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=False)
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path / "s.html")], capture_output=True, text=True, cwd=ROOT, check=False
+    )
     assert done.returncode == 0, done.stderr
