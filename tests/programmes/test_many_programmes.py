@@ -41,14 +41,17 @@ def theirs(cost: Array, matrix: Array, low: Array, high: Array, upper: Array) ->
     """The least cost by scipy's HiGHS, None where infeasible; its tolerances are absolute, so rows come with size 1."""
     size = largest(matrix, axis=1)
     matrix, low, high = matrix / size[:, None], low / size, high / size
-    found = linprog(
-        cost,
-        np.vstack([matrix[np.isfinite(high)], -matrix[np.isfinite(low)]]),
-        np.concatenate([high[np.isfinite(high)], -low[np.isfinite(low)]]),
-        bounds=np.column_stack([np.zeros_like(upper), upper]),
-        method="highs",
-        options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
-    )
+    for method in ("highs", "highs-ipm"):  # one may not know where the other does
+        found = linprog(
+            cost,
+            np.vstack([matrix[np.isfinite(high)], -matrix[np.isfinite(low)]]),
+            np.concatenate([high[np.isfinite(high)], -low[np.isfinite(low)]]),
+            bounds=np.column_stack([np.zeros_like(upper), upper]),
+            method=method,
+            options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
+        )
+        if found.status in (0, 2):
+            break
     assert found.status in (0, 2), found.message
     return float(found.fun) if found.status == 0 else None
 
