@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,11 @@ from hypothesis import settings
 
 from tapwright.cli.app import run
 from tapwright.cli.files.household_template import filled
+
+# What the tests start finds compiled files, as in any installation, wherever a machine forbids to write them: half of what
+# a command takes would be compiling.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo" / "house.toml"
