@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from contextlib import nullcontext
 from typing import Any
+from unittest.mock import patch
 
 from conftest import DEMO
 from hypothesis import strategies as st
 
 from tapwright.chemistry.errors import NoAnswer
+from tapwright.chemistry.findings import Finding
 from tapwright.chemistry.plan.figures.records import Jobs
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, plan
@@ -62,12 +66,18 @@ jobs = st.builds(
 )  # fmt: skip
 
 
-def planned(house: Household, share: float | None, jobs_: Jobs) -> Plan | None:
-    """The plan of the first tank, or None where there is none to check."""
+def planned(house: Household, share: float | None, jobs_: Jobs, *, ways_out: bool = False) -> Plan | None:
+    """The plan of the first tank, or None where there is none to check; ways out of its stops, each a plan of its own, where
+    somebody looks at them."""
     try:
-        return plan(house, NAMES[0], share, jobs_)
+        with nullcontext() if ways_out else patch("tapwright.chemistry.plan.planner.with_ways_out", _as_found):
+            return plan(house, NAMES[0], share, jobs_)
     except NoAnswer:
         return None
+
+
+def _as_found(findings: Sequence[Finding], *_: object) -> list[Finding]:
+    return list(findings)
 
 
 def codes(made: Plan) -> dict[str, str]:

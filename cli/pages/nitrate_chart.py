@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from tapwright.cli.charts.panel import DASHES, FOOT, panels
+from tapwright.cli.charts.svg import LETTERS, element, file_of, legend, line
 from tapwright.cli.files.kinds import CHART
 from tapwright.cli.files.writing import write_new
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from tapwright.chemistry.plan.figures.outlook import Range
 
 Steps = Sequence[tuple[float, "Range", "Range"]]
+_HIGH = 118.0
 
 
 def written(path: Path, steps: Steps, ceiling_mg_l: float, name: str, *, force: bool) -> None:
@@ -21,58 +23,35 @@ def written(path: Path, steps: Steps, ceiling_mg_l: float, name: str, *, force: 
     write_new(path, drawn(steps, ceiling_mg_l, name), CHART, force=force)
 
 
-def plotting() -> Any:
-    """The plotting library, which draws to a file of its own accord, whatever backend the environment names for it.
-
-    It refuses to be imported where that is none it knows.
-    """
-    named = os.environ.pop("MPLBACKEND", None)
-    try:
-        import matplotlib
-    finally:
-        if named is not None:
-            os.environ["MPLBACKEND"] = named
-    return matplotlib
-
-
 def drawn(steps: Steps, ceiling_mg_l: float, name: str) -> str:
     """Nitrate over the days ahead as SVG: the middle as a line, the 90 % range as a band, the ceiling dashed."""
-    import io
-
-    matplotlib = plotting()
-    from matplotlib.figure import Figure
-
-    # Letters stay letters: the file is small, and a screen reader finds them. The salt keeps the picture the same each time.
-    with matplotlib.rc_context({"svg.fonttype": "none", "svg.hashsalt": "nitrate", "font.family": "sans-serif"}):
-        figure = Figure(figsize=(7.2, 3.2), layout="constrained")
-        axes = figure.add_subplot()
-        plot(axes, steps, ceiling_mg_l)
-        axes.set_xlabel("days from now")
-        axes.set_ylabel("nitrate, mg/L NO3")
-        axes.legend(loc="lower right", ncols=3, frameon=False)
-        page = io.StringIO()
-        figure.savefig(
-            page, format="svg", metadata={"Date": None, "Creator": None, "Title": said(steps, ceiling_mg_l, name)}
-        )
-    return page.getvalue()
+    inside, height = course(steps, ceiling_mg_l, "nitrate, mg/L NO3", "days from now")
+    return file_of("nitrate", said(steps, ceiling_mg_l, name), height, inside)
 
 
-def plot(axes: Any, steps: Steps, ceiling_mg_l: float, per_tick: float = 1.0) -> None:
-    """The course on axes of the plotting library; per_tick: days in one unit of the horizontal axis.
+def course(steps: Steps, ceiling_mg_l: float, title: str, below: str, per_tick: float = 1.0) -> tuple[str, float]:
+    """The course as what stands in a picture, and how high that is; per_tick: days in one unit of the scale across.
 
     A course that is known exactly, as one that was given, has no band.
     """
     places = [day / per_tick for day, _, _ in steps for _ in range(2)]
     ranges = [end for _, before, after in steps for end in (before, after)]
-    spread = any(r.low < r.high for r in ranges)
-    if spread:
-        low, high = [r.low for r in ranges], [r.high for r in ranges]
-        axes.fill_between(places, low, high, color="black", alpha=0.15, linewidth=0, label="90 % range")
-    axes.plot(places, [r.median for r in ranges], color="black", linewidth=1.5, label="middle" if spread else "nitrate")
-    axes.axhline(ceiling_mg_l, color="black", linestyle="--", linewidth=1, label="ceiling")
-    axes.set_ylim(bottom=0)
     edge = 0.01 * (places[-1] - places[0])
-    axes.set_xlim(places[0] - edge, places[-1] + edge)
+    highest = 1.15 * max(ceiling_mg_l, *(end.high for end in ranges))
+    (panel,) = panels((places[0] - edge, places[-1] + edge), [(0.0, highest)], _HIGH)
+    entries, band = [], ""
+    if spread := any(end.low < end.high for end in ranges):
+        lows, highs = ([(x, at) for x, at in zip(places, ends, strict=True)]
+                       for ends in ([end.low for end in ranges], [end.high for end in ranges]))  # fmt: skip
+        band = panel.band(lows, highs, "range")
+        entries.append((element("rect", x=-8, y=-5, width=16, height=10, opacity=0.15), "90 % range"))
+    middle = [(x, end.median) for x, end in zip(places, ranges, strict=True)]
+    ceiling = [(panel.x.low, ceiling_mg_l), (panel.x.high, ceiling_mg_l)]
+    entries.append((line([(-8, 0), (8, 0)], 1.5), "middle" if spread else "nitrate"))
+    entries.append((line([(-8, 0), (8, 0)], stroke_dasharray=DASHES), "ceiling"))
+    marks = band + panel.curve(middle, "middle") + panel.curve(ceiling, "ceiling", 1.0, stroke_dasharray=DASHES)
+    foot = panel.y.start + FOOT
+    return panel.frame(title, below) + marks + legend(entries, foot + LETTERS), foot + LETTERS + 6
 
 
 def said(steps: Steps, ceiling_mg_l: float, name: str) -> str:

@@ -5,18 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from tapwright.cli.pages.nitrate_chart import plot, plotting
-from tapwright.cli.sheet.inline import inlined
+from tapwright.cli.charts.axis import Axis
+from tapwright.cli.charts.panel import DASHES, FOOT, bare, panels
+from tapwright.cli.charts.svg import LETTERS, WIDTH, element, legend, line, picture, words
+from tapwright.cli.pages.nitrate_chart import course
 
 if TYPE_CHECKING:
     from tapwright.chemistry.plan.courses import Moment
     from tapwright.chemistry.plan.figures.records import Figures
     from tapwright.cli.sheet.ahead import Ahead
 
-_WIDTH_IN = 3.9  # at a phone's width a point is then a little more than a pixel
-_LOOK: Any = {"font.size": 10.5, "axes.spines.top": False, "axes.spines.right": False, "font.family": "sans-serif"}
+_ROW, _MARKS, _LINE = (
+    54.0,
+    24.0,
+    33.0,
+)  # each quantity of the water: how high, and where in it its marks and its line lie
+_EDGE = 14.0  # half of a tick's figure
 
 
 @dataclass(frozen=True)
@@ -71,13 +77,13 @@ def water_rows(figures: Figures) -> list[Row]:
 def water_chart(figures: Figures) -> Chart:
     """Now, afterwards and target, each quantity on a line of its own."""
     rows = water_rows(figures)
-    drawing, panels = _panels(len(rows), 0.62 * len(rows) + 0.35)
-    for row, axes in zip(rows, panels, strict=True):
-        _line(axes, row)
-    handles, labels = panels[-1].get_legend_handles_labels()
-    drawing.legend(handles, labels, loc="outside lower center", ncols=3, frameon=False)
-    caption = "; ".join(_told(row) for row in rows) + "."
-    return Chart(inlined(drawing, "water", "The tank's water now, after the change, and its target"), caption)
+    drawn = "".join(_line(row, _ROW * number) for number, row in enumerate(rows))
+    entries = [(_target(-8, 8, 0), "target"), (_now(0, 0), "now"), (_after(0, 0), "after")]
+    end = _ROW * len(rows) + LETTERS + 2
+    title = "The tank's water now, after the change, and its target"
+    return Chart(
+        picture("water", title, end + 6, drawn, legend(entries, end)), "; ".join(_told(row) for row in rows) + "."
+    )
 
 
 def _told(row: Row) -> str:
@@ -93,75 +99,89 @@ def _told(row: Row) -> str:
     return f"{row.name} {now}, then {row.then:.{row.decimals}f}{target}"
 
 
-def _line(axes: Any, row: Row) -> None:
+def _line(row: Row, top: float) -> str:
     """One quantity: the target as a grey bar, now as a ring, afterwards as a full dot."""
-    from matplotlib.ticker import MaxNLocator
-
     marks = [float(value) for value in (row.now, row.then, row.low, row.high) if value is not None]
     low, high = min(marks), max(marks)
     half = max(1.2 * (high - low), row.least_span) / 2
-    left, right = (low + high) / 2 - half, (low + high) / 2 + half
-    band = (left if row.low is None else row.low, right if row.high is None else row.high)
-    targeted = row.low is not None or row.high is not None
-    width = band[1] - band[0] if targeted else 0.0
-    axes.barh([0], [width], left=band[0], height=1.2, color="black", alpha=0.2, linewidth=0, label="target")
-    axes.plot([row.now], [0], "o", markersize=10, markerfacecolor="none", markeredgecolor="black", label="now")
-    axes.plot([row.then], [0], "o", markersize=5, color="black", label="after")
-    axes.set_xlim(left, right)
-    axes.set_ylim(-1, 1)
-    axes.set_yticks([])
-    axes.xaxis.set_major_locator(MaxNLocator(4))
-    axes.spines["left"].set_visible(False)
-    axes.set_title(f"{row.name}{row.unit and f', {row.unit}'}", loc="left", fontsize=10.5, pad=2)
+    axis = Axis((low + high) / 2 - half, (low + high) / 2 + half, _EDGE, WIDTH - _EDGE)
+    bar = ""
+    if row.low is not None or row.high is not None:
+        left, right = axis.low if row.low is None else row.low, axis.high if row.high is None else row.high
+        bar = _target(axis.place(left), axis.place(right), top + _MARKS)
+    return element(
+        "g",
+        words(f"{row.name}{row.unit and f', {row.unit}'}", 0, top + LETTERS - 1),
+        bare(axis, top + _LINE),
+        bar,
+        _now(axis.place(row.now), top + _MARKS),
+        _after(axis.place(row.then), top + _MARKS),
+        class_="panel",
+    )
 
 
-def nitrate_chart(course: Ahead, ceiling_mg_l: float) -> Chart:
+def _target(left: float, right: float, y: float) -> str:
+    return element("rect", x=left, y=y - 7, width=right - left, height=14, opacity=0.2, class_="target")
+
+
+def _now(x: float, y: float) -> str:
+    return element("circle", cx=x, cy=y, r=6, fill="none", stroke="currentColor", class_="now")
+
+
+def _after(x: float, y: float) -> str:
+    return element("circle", cx=x, cy=y, r=3.2, class_="after")
+
+
+def nitrate_chart(seen: Ahead, ceiling_mg_l: float) -> Chart:
     """Nitrate over the weeks ahead, or from change to change where nobody knows how many days lie between."""
-    drawing, (axes,) = _panels(1, 2.3)
-    plot(axes, course.steps, ceiling_mg_l, 7 if course.in_days else 1)
-    axes.set_ylim(0, 1.15 * max(ceiling_mg_l, *(end.high for _, *ends in course.steps for end in ends)))
-    axes.set_xlabel("weeks from now" if course.in_days else "changes from now")
-    axes.set_ylabel("mg/L NO3")
-    axes.legend(loc="lower right", ncols=3, frameon=False, fontsize=9)
-    (_, now, after), (far, before_last, _) = course.steps[0], course.steps[-1]
-    when = f"in {far / 7:.0f} weeks" if course.in_days else f"after {far:.0f} changes alike"
+    below, per_tick = ("weeks from now", 7) if seen.in_days else ("changes from now", 1)
+    inside, height = course(seen.steps, ceiling_mg_l, "mg/L NO3", below, per_tick)
+    (_, now, after), (far, before_last, _) = seen.steps[0], seen.steps[-1]
+    when = f"in {far / 7:.0f} weeks" if seen.in_days else f"after {far:.0f} changes alike"
     spread = f" ({before_last.low:.0f} to {before_last.high:.0f})" if before_last.low < before_last.high else ""
-    known = "by the log" if course.in_days else "by the rise that the household file gives"
+    known = "by the log" if seen.in_days else "by the rise that the household file gives"
     caption = (
         f"Nitrate, {known}: {now.median:.0f} mg/L NO3 now, {after.median:.0f} after this change; {when} "
         f"{before_last.median:.0f}{spread} before a change. Ceiling {ceiling_mg_l:.0f}."
     )
-    return Chart(inlined(drawing, "nitrate", "Nitrate over the changes to come, and its ceiling"), caption)
+    return Chart(picture("nitrate", "Nitrate over the changes to come, and its ceiling", height, inside), caption)
 
 
 def filling_chart(moments: Sequence[Moment], limit_mg_l: float) -> Chart:
     """The tank's temperature while it fills, and the chlorine a forgotten neutraliser would bring where the tap has any."""
-    chlorinated = moments[-1].forgotten_mg_l > 0
-    drawing, panels = _panels(1 + chlorinated, 1.7 + 1.5 * chlorinated, sharex=True)
-    minutes = [moment.minute for moment in moments]
-    _warmth(panels[0], minutes, [moment.temperature_c for moment in moments])
-    if chlorinated:
-        _chlorine(panels[1], minutes, [moment.forgotten_mg_l for moment in moments])
-    panels[-1].set_xlabel("minutes of pumping")
-    panels[-1].set_xlim(0, minutes[-1])
+    worst_mg_l, minutes = max(moment.forgotten_mg_l for moment in moments), moments[-1].minute
+    chlorinated = worst_mg_l > 0
+    upward = [_warmth(moments), *([(0.0, 1.3 * worst_mg_l)] if chlorinated else [])]
+    warmth, *chlorine = panels((0.0, minutes), upward, 88.0)
+    below = "minutes of pumping"
+    drawn = [
+        warmth.frame("tank, °C", "" if chlorinated else below),
+        warmth.curve([(moment.minute, moment.temperature_c) for moment in moments], "temperature"),
+    ]
+    end = warmth.y.start + FOOT
+    for panel in chlorine:
+        end = panel.y.start + FOOT + LETTERS
+        drawn += [
+            panel.frame("chlorine, mg/L", below),
+            panel.curve([(m.minute, m.forgotten_mg_l) for m in moments], "forgotten", stroke_dasharray=DASHES),
+            panel.curve([(0.0, 0.0), (minutes, 0.0)], "neutralised", 2.5),
+            legend(_FORGOTTEN_OR_NOT, end),
+        ]
     what = "Temperature and chlorine in the tank" if chlorinated else "Temperature of the tank"
-    return Chart(inlined(drawing, "filling", f"{what} while it fills"), _filled(moments, limit_mg_l))
+    return Chart(picture("filling", f"{what} while it fills", end + 6, *drawn), _filled(moments, limit_mg_l))
 
 
-def _warmth(axes: Any, minutes: Sequence[float], temperatures_c: Sequence[float]) -> None:
-    middle = (min(temperatures_c) + max(temperatures_c)) / 2
-    half = max(max(temperatures_c) - middle, 0.5) * 1.2
-    axes.plot(minutes, temperatures_c, color="black", linewidth=1.5)
-    axes.set_ylim(middle - half, middle + half)
-    axes.set_ylabel("tank, °C")
+_FORGOTTEN_OR_NOT = [
+    (line([(-8, 0), (8, 0)], 1.5, stroke_dasharray=DASHES), "forgotten"),
+    (line([(-8, 0), (8, 0)], 2.5), "neutralised"),
+]
 
 
-def _chlorine(axes: Any, minutes: Sequence[float], forgotten_mg_l: Sequence[float]) -> None:
-    axes.plot(minutes, forgotten_mg_l, color="black", linewidth=1.5, linestyle="--", label="forgotten")
-    axes.plot(minutes, [0.0] * len(minutes), color="black", linewidth=2.5, label="neutralised")
-    axes.set_ylim(0, 1.3 * max(forgotten_mg_l))
-    axes.set_ylabel("chlorine, mg/L")
-    axes.legend(loc="upper left", ncols=2, frameon=False)
+def _warmth(moments: Sequence[Moment]) -> tuple[float, float]:
+    """The ends of the scale: a degree at least, so that a tenth looks like one."""
+    low, high = (of(moment.temperature_c for moment in moments) for of in (min, max))
+    half = max((high - low) / 2, 0.5) * 1.2
+    return (low + high) / 2 - half, (low + high) / 2 + half
 
 
 def _filled(moments: Sequence[Moment], limit_mg_l: float) -> str:
@@ -183,13 +203,3 @@ def _filled(moments: Sequence[Moment], limit_mg_l: float) -> str:
         )
     clean = ", and no chlorine is in it" if worst else ""
     return f"In {last.minute:.0f} minutes of pumping the tank {warmth}{clean}.{worst}"
-
-
-def _panels(rows: int, height_in: float, *, sharex: bool = False) -> tuple[Any, Any]:
-    """A figure with panels one above the other, for the width of a phone."""
-    matplotlib = plotting()
-    from matplotlib.figure import Figure as Drawing
-
-    with matplotlib.rc_context(_LOOK):
-        drawing = Drawing(figsize=(_WIDTH_IN, height_in), layout="constrained")
-        return drawing, drawing.subplots(rows, sharex=sharex, squeeze=False)[:, 0]

@@ -65,8 +65,8 @@ def page_of(found: Planned, file: Path, more: Sequence[Finding] = ()) -> str:
     from tapwright.chemistry.plan.steps.totes import cups
     from tapwright.cli.pages.plan.page import LAST_WORD
     from tapwright.cli.sheet.content import cards, facts, findings_shown, script_data, totes_shown
+    from tapwright.cli.sheet.document import rendered
     from tapwright.cli.sheet.forgotten import box
-    from tapwright.cli.sheet.page import rendered
 
     made, figures = found.made, found.made.figures
     name = visible(file.name)

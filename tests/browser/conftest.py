@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 import pytest
+from conftest import missing
 from playwright.sync_api import (
     Browser,
     BrowserContext,
@@ -37,13 +37,6 @@ _QUIET = (
 _AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 
 
-def _missing(what: str) -> NoReturn:
-    """Skip; fail where a machine that builds runs this: a check that cannot fail is none."""
-    if os.environ.get("CI"):
-        pytest.fail(what)
-    pytest.skip(what)
-
-
 @pytest.fixture(scope="session")
 def driver() -> Iterator[Playwright]:
     """What drives the browser."""
@@ -55,7 +48,7 @@ def driver() -> Iterator[Playwright]:
 def path() -> str:
     """Where the browser is."""
     found = next(filter(None, map(shutil.which, _NAMES)), None)
-    return found or _missing("No Chromium is here: install the Debian package chromium.")
+    return found or missing("No Chromium is here: install the Debian package chromium.")
 
 
 @pytest.fixture(scope="session")
@@ -70,7 +63,7 @@ def chromium(driver: Playwright, path: str) -> Iterator[Browser]:
 def axe() -> str:
     """The script of axe-core."""
     if not _AXE.is_file():
-        _missing("axe-core is not here: run npm ci --ignore-scripts --prefix tests/browser.")
+        missing("axe-core is not here: run npm ci --ignore-scripts --prefix tests/browser.")
     return _AXE.read_text(encoding="utf-8")
 
 

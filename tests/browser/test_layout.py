@@ -194,6 +194,27 @@ def test_letters_and_figures_are_large(pages: Pages, opened: Opened) -> None:
     assert sheet.page.evaluate("parseFloat(getComputedStyle(document.querySelector('.step .text')).fontSize)") >= 16
 
 
+# Of every chart: how large its letters are, and which of them leave it or lie on others.
+CHART_LETTERS = """() => [...document.querySelectorAll("svg.chart")].map((chart) => {
+    const paper = chart.getBoundingClientRect(), scale = paper.width / chart.viewBox.baseVal.width;
+    const found = [...chart.querySelectorAll("text")].map(e => [e.textContent, e.getBoundingClientRect()]);
+    const out = ([, box]) => box.left < paper.left - 1 || box.right > paper.right + 1 || box.bottom > paper.bottom + 1;
+    const over = ([, a], [, b]) => a.left < b.right && b.left < a.right && a.top + 2 < b.bottom && b.top + 2 < a.bottom;
+    return { letters: found.length, px: scale * parseFloat(getComputedStyle(chart).fontSize),
+             out: found.filter(out).map(([said]) => said),
+             over: found.flatMap((a, n) => found.slice(n + 1).filter(b => over(a, b)).map(b => `${a[0]} ${b[0]}`)) };
+})"""
+
+
+@pytest.mark.parametrize("tank", ["Rock wall", "Shell bay"])
+def test_letters_of_charts_can_be_read_on_a_phone(pages: Pages, opened: Opened, tank: str) -> None:
+    charts = opened(pages(tank)).page.evaluate(CHART_LETTERS)
+    assert len(charts) == 3
+    for chart in charts:
+        assert chart["letters"] > 8 and chart["px"] >= 11
+        assert (chart["out"], chart["over"]) == ([], [])
+
+
 def test_a_page_without_chlorine_lies_as_well(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay", edits=(NO_CHLORINE,)), viewport={"width": 320, "height": 740})
     sheet.rush("drain_start")

@@ -12,7 +12,7 @@ import fluids
 import numpy as np
 import pytest
 from fluids import fittings as crane
-from hypothesis import assume, example, given, settings
+from hypothesis import assume, example, given, reject, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -301,13 +301,16 @@ def test_a_timed_line_takes_just_that_time(lifts: Lifted, volume_l: float, facto
     assume(line.pump is None or max(start, end) < 0.8 * PUMP.maximum_head_m * factor**2)
     hose = line.hose if line.pump else line.hose.widened(factor)
     true = Line(line.pump and line.pump.at_speed(factor), hose)
-    measured = minutes_to_move(volume_l, true, start, end).predicted
+    try:
+        measured = minutes_to_move(volume_l, true, start, end).predicted
+        other = minutes_to_move(50.0, true, end, end).predicted
+    except NoAnswer:  # next to nothing flows through a hose so narrow
+        reject()
     scaled = timed(line, volume_l, measured, start, end, "tank")
     again = minutes_to_move(volume_l, scaled, start, end)
     # Trusted within a tenth either way.
     assert astuple(again) == pytest.approx((0.9 * measured, measured, 1.1 * measured), rel=1e-6)
     # And so it is the same line, with which other volumes and lifts agree too.
-    other = minutes_to_move(50.0, true, end, end).predicted
     assert minutes_to_move(50.0, scaled, end, end).predicted == pytest.approx(other, rel=1e-4)
 
 

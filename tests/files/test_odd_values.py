@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
-import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conftest import DEMO, ROOT, Outcome
+from conftest import DEMO, Outcome
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -175,24 +173,23 @@ def test_a_word_without_end_resembles_nothing() -> None:
     assert nearest("temperature" * 1000, ["temperature"]) == []
 
 
-def test_a_backend_the_plotting_library_does_not_know_changes_nothing(tmp_path: Path) -> None:
-    """Sheets and charts are drawn to files of their own accord, whatever the environment names."""
+def test_the_plotting_library_and_its_environment_change_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, tapwright: Callable[..., Outcome]
+) -> None:
+    """Sheets and charts are drawn without it, whether it is there or not."""
     house = tmp_path / DEMO.name
     shutil.copy(DEMO, house)
-
-    def asked(*words: object, **environment: str) -> None:
-        command = [sys.executable, "-m", "tapwright", *map(str, words)]
-        done = subprocess.run(
-            command, cwd=ROOT, env={**os.environ, **environment}, capture_output=True, text=True, check=False
-        )
-        assert done.returncode in (0, 1), done.stderr
-        assert done.stderr == ""
-
-    asked("log", "import", house, DEMO.parent / "log.csv")
     on = ("--tank", "Rock wall", "--now", "2026-03-14 18:00")
-    for number, backend in enumerate(({}, {"MPLBACKEND": "foo"})):
-        asked("sheet", house, *on[:2], "--output", tmp_path / f"{number}.html", **backend)
-        asked("nitrate", house, *on, "--chart", tmp_path / f"{number}.svg", **backend)
+    assert tapwright("log", "import", house, DEMO.parent / "log.csv").code == 0
+    for number in range(2):
+        if number:
+            monkeypatch.setitem(sys.modules, "matplotlib", None)
+            monkeypatch.setenv("MPLBACKEND", "foo")
+            monkeypatch.setenv("MATPLOTLIBRC", str(tmp_path / "nowhere"))
+        for words in (("sheet", house, *on[:2], "--output", tmp_path / f"{number}.html"),
+                      ("nitrate", house, *on, "--chart", tmp_path / f"{number}.svg")):  # fmt: skip
+            done = tapwright(*words)
+            assert (done.code in (0, 1), done.err) == (True, "")
     for kind in ("html", "svg"):
         plain, named = ((tmp_path / f"{number}.{kind}").read_text(encoding="utf-8") for number in (0, 1))
         assert "<svg" in plain

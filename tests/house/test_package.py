@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 from conftest import ROOT
 
+from tapwright import __version__
+
 PLAN = ["-m", "tapwright", "plan", "house.toml", "--tank", "Rock wall", "--json"]
 
 
@@ -47,3 +49,8 @@ def test_files_and_packages_of_the_same_names_change_nothing(tmp_path: Path, pla
         (tmp_path / name / "__init__.py").write_text("raise AssertionError('not mine')", encoding="utf-8")
     shutil.copy(ROOT / "demo" / "house.toml", tmp_path)
     assert said(tmp_path, *PLAN) == planned
+
+
+def test_the_version_is_one() -> None:
+    for name, line in (("pyproject.toml", f'version = "{__version__}"'), ("CITATION.cff", f"version: {__version__}")):
+        assert line in (ROOT / name).read_text(encoding="utf-8").splitlines(), name

@@ -164,9 +164,9 @@ def test_concentration_peak_and_exposure_are_those_of_an_integrator(filling: Fil
     assert found.remaining_chlorine_g == pytest.approx(float(now) * float(min(
         filling.volume_start_l + filling.flow_l_min * minute, filling.volume_end_l)) / 1000, rel=1e-7)  # fmt: skip
     assert found.peak_mg_l == pytest.approx(float(at(found.peak_minute)[0]), rel=1e-7)
-    # The kink where the water stops is tried as well; a smooth top is lower on a grid by no more than a few millionths.
+    # It is reached, and nothing is higher: neither on a grid nor at the kink where the water stops.
     grid = np.append(np.linspace(0, minute, 4001), min(minute, float(filling.minutes)))
-    assert found.peak_mg_l == pytest.approx(float(np.max(at(grid)[0])), rel=1e-5)
+    assert found.peak_mg_l >= float(np.max(at(grid)[0])) * (1 - 1e-7)
     assert found.peak_minute <= minute
 
 

@@ -37,20 +37,21 @@ def one_of(batch: Batch, lane: int) -> Batch:
     return cost, matrix if matrix.ndim == 2 else matrix[lane], low[lane], high[lane], upper[lane]
 
 
+TIGHT = {"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10}
+
+
 def theirs(cost: Array, matrix: Array, low: Array, high: Array, upper: Array) -> float | None:
     """The least cost by scipy's HiGHS, None where infeasible; its tolerances are absolute, so rows come with size 1."""
     size = largest(matrix, axis=1)
     matrix, low, high = matrix / size[:, None], low / size, high / size
-    found = linprog(
-        cost,
-        np.vstack([matrix[np.isfinite(high)], -matrix[np.isfinite(low)]]),
-        np.concatenate([high[np.isfinite(high)], -low[np.isfinite(low)]]),
-        bounds=np.column_stack([np.zeros_like(upper), upper]),
-        method="highs",
-        options={"primal_feasibility_tolerance": 1e-10, "dual_feasibility_tolerance": 1e-10},
-    )
-    assert found.status in (0, 2), found.message
-    return float(found.fun) if found.status == 0 else None
+    above, below = np.isfinite(high), np.isfinite(low)
+    rows, ends = np.vstack([matrix[above], -matrix[below]]), np.concatenate([high[above], -low[below]])
+    bounds = np.column_stack([np.zeros_like(upper), upper])
+    for method in ("highs", "highs-ipm"):  # one may not know where the other does
+        found = linprog(cost, rows, ends, bounds=bounds, method=method, options=TIGHT)
+        if found.status in (0, 2):
+            return float(found.fun) if found.status == 0 else None
+    raise AssertionError(found.message)
 
 
 def check(batch: Batch, answers: Answers) -> None:

@@ -16,21 +16,24 @@ import pytest
 from conftest import DEMO, Outcome
 from houses import HOUSE, NAMES, changed, houses, planned
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from sheets import Node, first_case, tree_of
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.plan.courses import Moment, filling_course, nitrate_ahead
+from tapwright.chemistry.plan.figures.outlook import Range
 from tapwright.chemistry.plan.figures.records import Jobs
 from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import plan
 from tapwright.chemistry.units import figure
+from tapwright.cli.charts.axis import Axis
 from tapwright.cli.log.logbook import path_of
 from tapwright.cli.pages.plan.figures import waters_of
 from tapwright.cli.sheet.ahead import Ahead, ahead
 from tapwright.cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart, water_rows
 
 Run = Callable[..., Outcome]
-# A hundredth of a point: coordinates are written with six digits.
+# Coordinates are written with two decimals, and a scale is found from two or more of them.
 POINT = 0.02
 
 
@@ -79,11 +82,11 @@ def test_every_chart_has_words_units_and_no_colour(charts: list[Chart]) -> None:
                 "none",
                 "currentColor",
             }
-            assert node.tag in ("svg", "title", "defs", "g", "path", "text", "use", "clippath", "rect")
+            assert node.tag in ("svg", "title", "g", "path", "text", "circle", "rect")
             assert node.has.get("id", name).startswith(name)
-        # Letters stay letters, large enough for a phone, on which a point is a little more than a pixel.
-        sizes = [float(text.has["font-size"].removesuffix("px")) for text in svg.every("text")]
-        assert sizes and min(sizes) >= 9
+        # Letters stay letters, all of one size, large enough for a phone, on which the picture is 328 pixels wide.
+        assert svg.has["viewbox"].startswith("0 0 328 ") and float(svg.has["font-size"]) >= 11
+        assert svg.every("text") and not any("font-size" in node.has for node in svg.every())
 
 
 def test_charts_of_one_page_share_no_id(charts: list[Chart]) -> None:
@@ -117,50 +120,68 @@ def test_the_rows_of_the_water_are_the_plans(house: Household) -> None:
     assert (rows["Temperature"].low, rows["Temperature"].high) == (None, None)
 
 
-def _axis(group: ElementTree.Element, kind: str) -> Callable[[float], float]:
-    """Where a figure lies on an axis, by its ticks: letters stand beside marks."""
-    places, values = [], []
-    for tick in group.iter("g"):
-        if re.search(rf"-{kind}tick_\d+$", tick.get("id", "")):
-            use, text = next(tick.iter("use")), next(tick.iter("text"))
-            places.append(float(use.get("x" if kind == "x" else "y", "nan")))
-            values.append(float((text.text or "").replace("−", "-")))
+Element = ElementTree.Element
+Scale = Callable[[float], float]
+Point = tuple[float, float]
+
+
+def _points(path: Element) -> list[Point]:
+    """The corners of a path."""
+    return [(float(x), float(y)) for x, y in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path.get("d", ""))]
+
+
+def _scale(ticks: list[Element], across: bool) -> Scale:
+    """Where a figure lies on a scale, by its ticks: letters stand beside marks."""
+    places = [_points(next(tick.iter("path")))[0][0 if across else 1] for tick in ticks]
+    values = [float((next(tick.iter("text")).text or "").replace("−", "-")) for tick in ticks]
+    assert len(ticks) >= 2 and values == sorted(values)
     slope, start = np.polyfit(values, places, 1)
+    # A tick stands where its figure says, and not near it.
+    assert places == pytest.approx([start + slope * value for value in values], abs=POINT)
     return lambda value: float(start + slope * value)
 
 
-def _panels(chart: Chart) -> list[ElementTree.Element]:
-    root = ElementTree.fromstring(chart.svg)
-    return [group for group in root.iter("g") if re.search(r"-axes_\d+$", group.get("id", ""))]
+def _of(chart: Chart, kind: str, within: Element | None = None) -> list[Element]:
+    root = ElementTree.fromstring(chart.svg) if within is None else within
+    return [element for element in root.iter() if element.get("class") == kind]
 
 
-def _marks(panel: ElementTree.Element) -> list[list[ElementTree.Element]]:
-    """Its markers, in the order they are drawn, without those of its axes."""
-    lines = [group for group in panel if re.search(r"-line2d_\d+$", group.get("id", ""))]
-    return [list(line.iter("use")) for line in lines]
+def _scales(chart: Chart) -> tuple[Scale, list[Scale]]:
+    """Of the panels of a chart: the one across, and those upward. Ticks upward of one panel rise; the next begins below."""
+    across = [tick for tick in _of(chart, "tick-x") if tick.find("text") is not None]
+    upward: list[list[Element]] = []
+    for tick in _of(chart, "tick-y"):
+        fresh = not upward or _points(tick[0])[0][1] > _points(upward[-1][-1][0])[0][1]
+        upward += [[tick]] if fresh else []
+        if not fresh:
+            upward[-1].append(tick)
+    return _scale(across, True), [_scale(ticks, False) for ticks in upward]
+
+
+def _curve(chart: Chart, kind: str) -> list[Point]:
+    (path,) = _of(chart, kind)
+    assert path.get("stroke") == "currentColor" and path.get("fill") == "none"
+    return _points(path)
 
 
 @pytest.mark.parametrize("tank", NAMES)
 def test_marks_of_the_water_lie_where_their_figures_say(tank: str) -> None:
     figures = plan(HOUSE, tank).figures
     chart, rows = water_chart(figures), water_rows(figures)
-    for panel, row in zip(_panels(chart), rows, strict=True):
-        place = _axis(panel, "x")
-        (ring,), (dot,) = _marks(panel)
-        # The ring is now, the full dot afterwards.
-        hollow = [mark.get("fill") == "none" or mark.get("fill-opacity") == "0" for mark in (ring, dot)]
-        assert hollow == [True, False]
-        assert float(ring.get("x", "nan")) == pytest.approx(place(row.now), abs=POINT)
-        assert float(dot.get("x", "nan")) == pytest.approx(place(row.then), abs=POINT)
-        grey = [path for path in panel.iter("path") if path.get("opacity") == "0.2"]
-        xs = [float(x) for path in grey for x in re.findall(r"[ML] ([\d.]+) ", path.get("d", ""))]
-        edge = [xs_ for path in panel.iter("path") for xs_ in re.findall(r"[ML] ([\d.]+) ", path.get("d", ""))]
-        left, right = min(map(float, edge)), max(map(float, edge))
-        if row.low is None and row.high is None:
-            assert not xs or max(xs) == min(xs)
-            continue
-        assert min(xs) == pytest.approx(max(place(row.low), left) if row.low is not None else left, abs=POINT)
-        assert max(xs) == pytest.approx(place(row.high) if row.high is not None else right, abs=POINT)
+    for panel, row in zip(_of(chart, "panel"), rows, strict=True):
+        place = _scale(_of(chart, "tick-x", panel), True)
+        (ring,), (dot,), bars = (_of(chart, kind, panel) for kind in ("now", "after", "target"))
+        # The ring is now, the full dot afterwards, small enough to stand in it.
+        assert (ring.get("fill"), ring.get("stroke"), dot.get("fill")) == ("none", "currentColor", None)
+        assert float(dot.get("r", "nan")) < float(ring.get("r", "nan"))
+        assert float(ring.get("cx", "nan")) == pytest.approx(place(row.now), abs=POINT)
+        assert float(dot.get("cx", "nan")) == pytest.approx(place(row.then), abs=POINT)
+        assert len(bars) == (row.low is not None or row.high is not None)
+        (left, _), (right, _) = _points(panel.findall("path")[0])
+        for bar in bars:
+            start, width = float(bar.get("x", "nan")), float(bar.get("width", "nan"))
+            assert start == pytest.approx(left if row.low is None else max(place(row.low), left), abs=POINT)
+            assert start + width == pytest.approx(right if row.high is None else place(row.high), abs=POINT)
         assert f"{row.name} {row.now:.{row.decimals}f}" in chart.caption
         assert f"then {row.then:.{row.decimals}f}" in chart.caption
     assert {"now", "after", "target"} <= {text.text for text in ElementTree.fromstring(chart.svg).iter("text")}
@@ -169,30 +190,24 @@ def test_marks_of_the_water_lie_where_their_figures_say(tank: str) -> None:
 # --- the filling --------------------------------------------------------------------------------------------------
 
 
-def _line(panel: ElementTree.Element, place: int = 0) -> list[tuple[float, float]]:
-    """The points of a curve of a panel: of those it draws, not its axes'."""
-    lines = [group for group in panel if re.search(r"-line2d_\d+$", group.get("id", ""))]
-    data = next(lines[place].iter("path")).get("d", "")
-    return [(float(x), float(y)) for x, y in re.findall(r"[ML] ([\d.]+) ([\d.]+)", data)]
-
-
 def test_curves_of_the_filling_begin_and_end_where_they_should() -> None:
     figures = plan(changed(HOUSE, tank={"refill_temperature_c": 22.0}), NAMES[0], 0.5).figures
     moments = filling_course(figures, first_case(figures))
     chart = filling_chart(moments, 0.019)
-    warmth, chlorine = _panels(chart)
-    minutes = _axis(chlorine, "x")
-    degrees, mg_l = _axis(warmth, "y"), _axis(chlorine, "y")
+    minutes, (degrees, mg_l) = _scales(chart)
     first, last = moments[0], moments[-1]
-    ends = [_line(warmth)[0], _line(warmth)[-1], _line(chlorine)[0], _line(chlorine)[-1]]
-    wanted = [
-        (minutes(first.minute), degrees(first.temperature_c)), (minutes(last.minute), degrees(last.temperature_c)),
-        (minutes(0.0), mg_l(0.0)), (minutes(last.minute), mg_l(last.forgotten_mg_l)),
-    ]  # fmt: skip
-    for end, want in zip(ends, wanted, strict=True):
-        assert end == pytest.approx(want, abs=0.05)
-    # The neutralised one lies on the ground.
-    assert [y for _, y in _line(chlorine, 1)] == pytest.approx([mg_l(0.0)] * len(_line(chlorine, 1)), abs=POINT)
+    warmth, forgotten = _curve(chart, "temperature"), _curve(chart, "forgotten")
+    assert len(warmth) == len(forgotten) == len(moments)
+    for curve, scale, read in ((warmth, degrees, [moment.temperature_c for moment in moments]),
+                               (forgotten, mg_l, [moment.forgotten_mg_l for moment in moments])):  # fmt: skip
+        wanted = [(minutes(moment.minute), scale(value)) for moment, value in zip(moments, read, strict=True)]
+        assert curve == [pytest.approx(point, abs=0.05) for point in wanted]
+    # The neutralised one lies on the ground, all along.
+    ground = [(minutes(0.0), mg_l(0.0)), (minutes(last.minute), mg_l(0.0))]
+    assert _curve(chart, "neutralised") == [pytest.approx(point, abs=POINT) for point in ground]
+    # Told apart without colour.
+    dashes = [_of(chart, kind)[0].get("stroke-dasharray") for kind in ("forgotten", "neutralised")]
+    assert dashes[0] and dashes[1] is None
     assert f"from {first.temperature_c:.1f} to {last.temperature_c:.1f} °C" in chart.caption
     assert (
         f"would reach {figure(last.forgotten_mg_l, 2)} mg/L" in chart.caption and "0.019 over an hour" in chart.caption
@@ -296,8 +311,31 @@ def test_the_course_of_nitrate_lies_where_its_figures_say() -> None:
     course: Any = ahead(plan(HOUSE, NAMES[0]), DEMO, 0.0)
     for in_days, unit in ((False, 1.0), (True, 7.0)):
         steps = tuple((number * unit, before, after) for number, before, after in course.steps)
-        (panel,) = _panels(nitrate_chart(Ahead(steps, in_days), 40.0))
-        x, y = _axis(panel, "x"), _axis(panel, "y")
+        chart = nitrate_chart(Ahead(steps, in_days), 40.0)
+        x, (y,) = _scales(chart)
         wanted = [(x(n), y(end.median)) for n, before, after in course.steps for end in (before, after)]
-        assert _line(panel) == [pytest.approx(point, abs=0.05) for point in wanted]
-        assert [level for _, level in _line(panel, 1)] == pytest.approx([y(40.0)] * 2, abs=POINT)
+        assert _curve(chart, "middle") == [pytest.approx(point, abs=0.05) for point in wanted]
+        assert [level for _, level in _curve(chart, "ceiling")] == pytest.approx([y(40.0)] * 2, abs=POINT)
+        assert _of(chart, "ceiling")[0].get("stroke-dasharray") and not _of(chart, "range")
+
+
+def test_the_range_lies_around_the_course_where_its_figures_say() -> None:
+    ends = [(Range(20.0 + n, 30.0 + n, 45.0 + n), Range(10.0, 14.0 + n, 21.0 + n)) for n in range(5)]
+    chart = nitrate_chart(Ahead(tuple((7.0 * n, *both) for n, both in enumerate(ends)), in_days=True), 40.0)
+    x, (y,) = _scales(chart)
+    lows = [(x(n), y(end.low)) for n, both in enumerate(ends) for end in both]
+    highs = [(x(n), y(end.high)) for n, both in enumerate(ends) for end in both]
+    (band,) = _of(chart, "range")
+    assert band.get("opacity") == "0.15"
+    assert _points(band) == [pytest.approx(point, abs=0.05) for point in [*lows, *reversed(highs)]]
+
+
+@given(st.floats(-1e4, 1e4), st.floats(1e-4, 1e4), st.integers(6, 12))
+def test_a_tick_stands_where_it_says_and_two_there_are(low: float, span: float, most: int) -> None:
+    axis = Axis(low, low + span, 0.0, 300.0)
+    ticks = axis.ticks(most)
+    assert 2 <= len(ticks) <= most
+    values = [float(said.replace("−", "-")) for _, said in ticks]
+    assert [place for place, _ in ticks] == pytest.approx([axis.place(value) for value in values], abs=0.01)
+    assert ticks[0][0] >= -0.01 and ticks[-1][0] <= 300.01
+    assert len({said for _, said in ticks}) == len(ticks) and "−0" not in {said for _, said in ticks}

@@ -262,7 +262,8 @@ def test_oxygen_outside_its_range_is_refused(temperature_c: Any) -> None:
 def test_oxygen_broadcasts(temperatures_c: list[float], pressure_atm: float) -> None:
     array = np.array(temperatures_c)
     each = [oxygen_mg_l(temperature_c, pressure_atm) for temperature_c in temperatures_c]
-    np.testing.assert_allclose(oxygen_mg_l(array, np.full(len(each), pressure_atm)), each, rtol=1e-12)
+    # The exponent is a sum whose terms reach 900, and powers of arrays and of floats differ in their last digits.
+    np.testing.assert_allclose(oxygen_mg_l(array, np.full(len(each), pressure_atm)), each, rtol=1e-11)
 
 
 @given(st.floats(0, 40), st.floats(0, 40), st.floats(0, 40))

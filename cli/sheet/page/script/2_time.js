@@ -11,6 +11,7 @@ let seenAt = -Infinity;
 const now = () => Date.now() + behind;
 
 // slept: the page was out of sight until now, as it is while a phone sleeps.
+/** @param {boolean} [slept] */
 function watchClock(slept = false) {
   const found = Date.now() - performance.now();
   const jump = found - offset;
@@ -19,17 +20,20 @@ function watchClock(slept = false) {
   else if (jump > JUMP && !(slept && behind === 0)) ranAhead(jump, slept ? 0 : Math.min(behind, jump));
 }
 
+/** @param {string} text */
 function tellJump(text) {
   jumped = text;
   jumpedAt = performance.now();
 }
 
+/** @param {number} by */
 function fellBack(by) {
   behind += by;
   tellJump(`This phone's clock was put back by ${span(by)}. What runs is timed by what has really passed, and this sheet goes on in its old time.`);
 }
 
 // returned: so much only makes good what the clock was put back before.
+/** @param {number} by @param {number} returned */
 function ranAhead(by, returned) {
   behind -= returned;
   const ahead = by - returned;
@@ -37,7 +41,7 @@ function ranAhead(by, returned) {
     tellJump("This phone's clock is right again.");
     return;
   }
-  for (const clock of plan.clocks.filter(running)) lastRun(clock).jump = (lastRun(clock).jump ?? 0) + ahead;
+  for (const run of plan.clocks.filter(running).map(lastRun)) run.jump = (run.jump ?? 0) + ahead;
   tellJump(`This phone's clock jumped ahead by ${span(ahead)}: it slept, or was set. Calls come as if that time had passed: look at the water.`);
   save();
 }

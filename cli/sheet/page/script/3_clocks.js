@@ -4,10 +4,12 @@ const BEAT = 5000;
 const SAID = 5 * MINUTE;
 const NO_SOUND = "No sound yet: touch the page once, so that it can call you.";
 const MUTE = "This browser makes no sound: set a kitchen timer as well.";
+/** @type {AudioContext | null} */
 let audio = null;
 let readied = -Infinity;
 let rang = -Infinity;
 let alarmsAt = -Infinity;
+/** @type {WakeLockSentinel | null} */
 let lock = null;
 let asking = false;
 
@@ -18,38 +20,56 @@ const STARTS = {
   wait: "Start the clock",
 };
 
+/** @param {Clock} clock */
 const flows = (clock) => clock.kind !== "wait";
+/** @param {Clock} clock */
 const started = (clock) => state.clocks[clock.id] !== undefined;
-const lastRun = (clock) => state.clocks[clock.id]?.runs.at(-1);
+/** @param {Clock} clock */
+const lastRun = (clock) => present(state.clocks[clock.id].runs.at(-1));
+/** @param {Clock} clock */
 const running = (clock) => started(clock) && lastRun(clock).stop === undefined;
+/** @param {number[]} numbers */
 const sum = (numbers) => numbers.reduce((total, number) => total + number, 0);
+/** @param {Clock} clock */
 const runsOf = (clock) => state.clocks[clock.id]?.runs ?? [];
+/** @param {Clock} clock */
 const elapsed = (clock) => sum(runsOf(clock).map((run) => Math.max((run.stop ?? now()) - run.start, 0)));
+/** @param {Clock} clock */
 const remaining = (clock) => clock.predicted * MINUTE - elapsed(clock);
 // Without what the phone's clock jumped ahead: so long it has run for certain.
+/** @param {Clock} clock */
 const certain = (clock) => Math.max(elapsed(clock) - sum(runsOf(clock).map((run) => run.jump ?? 0)), 0);
+/** @param {Clock} clock */
 const waits = (clock) => !flows(clock) && running(clock) && certain(clock) < clock.predicted * MINUTE;
+/** @param {Clock} clock */
 const lost = (clock) => state.clocks[clock.id]?.lost;
 
 // What flowed before counts on; a wait begins anew.
+/** @param {Clock} clock @param {number} at @param {boolean} [byTick] */
 function startClock(clock, at, byTick = false) {
   if (started(clock) && flows(clock)) state.clocks[clock.id].runs.push({ start: at });
   else state.clocks[clock.id] = { runs: [{ start: at }], answered: 0, byTick };
 }
 
+/** @param {Clock} clock @param {number} at */
 function stopClock(clock, at) {
   if (running(clock)) lastRun(clock).stop = at;
 }
 
+/** @param {Clock} clock */
 function goOn(clock) {
   delete lastRun(clock).stop;
 }
 
 // How many of its alarms have come due, and whether the latest of them waits for an answer.
+/** @param {Clock} clock */
 const due = (clock) => clock.alarms.filter((alarm) => elapsed(clock) >= alarm.minute * MINUTE).length;
+/** @param {Clock} clock */
 const calls = (clock) => running(clock) && (lost(clock) === "call" || due(clock) > state.clocks[clock.id].answered);
+/** @param {Clock} clock @returns {Alarm} */
 const dueAlarm = (clock) => (lost(clock) === "call" ? lookNow(clock) : clock.alarms[due(clock) - 1]);
 
+/** @param {Clock} clock */
 function lookNow(clock) {
   const look = flows(clock) ? "Look at the water now" : "Go by another clock";
   return { minute: elapsed(clock) / MINUTE, text: `${look}: this phone's clock was put back, and nobody knows how long '${clock.name}' has run.` };
@@ -104,8 +124,10 @@ function letSleep() {
   if (lock && !plan.clocks.some(running)) lock.release();
 }
 
+/** @param {number} left */
 const toGo = (left) => (left > 0 ? `${span(left)} to go` : `Over since ${span(-left)}`);
 
+/** @param {Clock} clock */
 function reading(clock) {
   if (!started(clock)) return "";
   const least = lost(clock) ? "at least " : "";
@@ -118,17 +140,20 @@ function reading(clock) {
 }
 
 // How long a clock will run, and when it calls.
+/** @param {Clock} clock */
 function bounds(clock) {
   const ends = clock.early < clock.late ? `, ${figure(clock.early, 2)} at the earliest, ${figure(clock.late, 2)} at the latest` : "";
   return `About ${figure(clock.predicted, 2)} minutes${ends}. It calls you after ${figure(clock.alarms[0].minute, 2)} minutes.`;
 }
 
+/** @param {Clock} clock */
 function nextCall(clock) {
   const alarm = clock.alarms[due(clock)];
   return alarm ? alarm.minute * MINUTE - elapsed(clock) : Infinity;
 }
 
 // The last call of a flow is answered by ending it.
+/** @param {Clock} clock */
 function answer(clock) {
   if (dueAlarm(clock).last) stopClock(clock, now());
   if (lost(clock)) state.clocks[clock.id].lost = "said";
@@ -139,12 +164,13 @@ function answer(clock) {
 }
 
 // A clock stands with the step that ends it as soon as it is that step's turn: there its water is stopped.
+/** @param {PageElement} panel */
 function renderPanel(panel) {
-  const clock = clockById.get(panel.dataset.clock);
-  const step = stepById.get(ticked(stepById.get(clock.starts)) ? clock.ends : clock.starts);
+  const clock = clockOf(panel.dataset.clock ?? "");
+  const step = stepOf(ticked(stepOf(clock.starts)) ? clock.ends : clock.starts);
   const body = cardOf(step).querySelector(".body");
   if (panel.parentElement !== body) body.append(panel);
-  for (const button of panel.querySelectorAll("button")) button.setAttribute("aria-disabled", String(!mayRun(stepById.get(clock.starts))));
+  for (const control of panel.querySelectorAll("button")) control.setAttribute("aria-disabled", String(!mayRun(stepOf(clock.starts))));
   return clock;
 }
 
@@ -160,16 +186,17 @@ function renderClocks() {
   const shown = plan.clocks.filter(started);
   show(byId("no-clock"), shown.length === 0);
   const list = byId("all-clocks");
-  while (list.children.length > shown.length) list.lastChild.remove();
+  while (list.children.length > shown.length) list.lastElementChild?.remove();
+  while (list.children.length < shown.length) list.append(made("li", ""));
   shown.forEach((clock, place) => {
-    if (!list.children[place]) list.append(made("li", ""));
     write(list.children[place], `${clock.name}: ${reading(clock)}`);
   });
   renderBar();
 }
 
 // What flows comes first, then what calls soonest.
-const byUrgency = (one, other) => flows(other) - flows(one) || nextCall(one) - nextCall(other);
+/** @param {Clock} one @param {Clock} other */
+const byUrgency = (one, other) => Number(flows(other)) - Number(flows(one)) || nextCall(one) - nextCall(other);
 
 function renderBar() {
   const calling = plan.clocks.filter(calls).sort(byUrgency);
@@ -187,10 +214,13 @@ function renderBar() {
 }
 
 // Among others an answered alarm leaves its place empty, until something new calls: none moves to where it was pressed.
+/** @type {string | null} */
 let answeredBox = null;
 
+/** @param {Clock[]} calling */
 function renderAlarms(calling) {
   const box = byId("alarms");
+  /** @param {Clock} clock */
   const named = (clock) => `${clock.id}:${lost(clock) === "call" ? "lost" : due(clock)}`;
   const wanted = calling.map(named).join(" ");
   if (box.dataset.shown === wanted) return;
@@ -198,7 +228,7 @@ function renderAlarms(calling) {
   const fewer = calling.length > 0 && answeredBox !== null && calling.every((clock) => before.includes(named(clock)));
   box.dataset.shown = wanted;
   if (fewer) {
-    for (const gone of [...box.children].filter((one) => one.dataset.of === answeredBox)) {
+    for (const gone of [...box.querySelectorAll("[data-of]")].filter((one) => one.dataset.of === answeredBox)) {
       gone.style.height = `${gone.offsetHeight}px`;
       gone.className = "answered";
       gone.replaceChildren();
@@ -210,6 +240,7 @@ function renderAlarms(calling) {
   answeredBox = null;
 }
 
+/** @param {Clock} clock */
 function alarmOf(clock) {
   const box = made("div", "");
   box.dataset.of = clock.id;

@@ -2,14 +2,21 @@
 const MOST_HALVES = 2;
 const ALL_IN = "This tote is not used";
 
+/** @param {Step} step */
 const halves = (step) => state.added.filter((one) => one.half === step.id).length;
-const times = (step, factor) => step.doses.map((dose) => ({ ...dose, amount: dose.amount * factor }));
+/** @param {Step} step @param {number} factor */
+const times = (step, factor) => (step.doses ?? []).map((dose) => ({ ...dose, amount: dose.amount * factor }));
+/** @param {Step} step */
 const halfAgain = (step) => times(step, 0.5);
+/** @param {Dose[]} doses */
 const saidDoses = (doses) => doses.map((dose) => `${figure(dose.amount, 3)} ${dose.unit} of ${dose.name}`).join(", ");
+/** @param {Step} step */
 const saidHalf = (step) => saidDoses(halfAgain(step));
+/** @param {Step} step */
 const saidInAll = (step) => saidDoses(times(step, 1 + halves(step) / 2));
 
 // Why the neutraliser's step is not confirmed yet; empty where it may be.
+/** @param {Step} step */
 function unread(step) {
   if (!step.vital) return "";
   const read = state.typed[readKey(step)];
@@ -22,6 +29,7 @@ function unread(step) {
   return `Put in half as much again (${saidHalf(step)}), stir, and test again: it must read zero.${last}`;
 }
 
+/** @param {PageElement} card @param {Step} step */
 function renderReading(card, step) {
   const read = state.typed[readKey(step)];
   const more = read === "more" && !ticked(step);
@@ -31,6 +39,7 @@ function renderReading(card, step) {
   tell(card.querySelector(".in-all"), halves(step) ? `Neutraliser in this tote so far: ${saidInAll(step)}.` : "");
 }
 
+/** @param {Step} step @param {string} read */
 function pressReading(step, read) {
   state.typed[readKey(step)] = read;
   save();
@@ -40,6 +49,7 @@ function pressReading(step, read) {
 }
 
 // Once more of it is in, the water is another: it has to be stirred and tested again.
+/** @param {Step} step */
 function pressHalf(step) {
   if (halves(step) >= MOST_HALVES) return;
   const text = `More neutraliser into tote ${step.tote}, as the test read more than zero: ${saidHalf(step)}`;
@@ -52,6 +62,7 @@ function pressHalf(step) {
 }
 
 // What was poured away was put into no tank; the tote begins again with its filling.
+/** @param {Step} step */
 function pressPour(step) {
   if (!sure(`pour ${step.id}`)) return refuse(step, "If this tote is poured away, press once more.");
   const begin = plan.steps.findIndex((one) => one.tote === step.tote && one.id.endsWith("_fill"));
@@ -64,13 +75,15 @@ function pressPour(step) {
     for (const clock of plan.clocks.filter((other) => other.starts === one.id)) delete state.clocks[clock.id];
   }
   refused = null;
-  say(`Now ${called(nextStep())}`);
+  const next = present(nextStep());
+  say(`Now ${called(next)}`);
   save();
   render();
-  cardOf(nextStep()).scrollIntoView({ block: "start" });
+  cardOf(next).scrollIntoView({ block: "start" });
 }
 
 // What the test of the neutralised tote reads.
+/** @param {Step} step */
 function readingOf(step) {
   const group = made("fieldset", "", "live-only");
   group.append(made("legend", "Total chlorine reads"), made("p", "", "in-all"));

@@ -7,14 +7,16 @@ const ENTRIES = ["tank", "last", "text", "csv", "file"];
 function ownRecord() {
   if (!anything()) return null;
   const flowing = plan.clocks.filter((clock) => flows(clock) && running(clock));
-  const last = lastTicked() ? `has ticks up to '${lastTicked().name}'` : "has a dose noted";
+  const done = lastTicked();
+  const last = done ? `has ticks up to '${done.name}'` : "has a dose noted";
   const still = flowing.map((clock) => ({ name: clock.name, since: lastRun(clock).start }));
   return JSON.stringify({ at: now(), tank: plan.tank, last, text: recordText(), csv: csv(), file: fileName(), still });
 }
 
+/** @param {any} found @returns {found is Earlier} */
 function isRecord(found) {
   return isObject(found) && isTime(found.at) && ENTRIES.every((name) => typeof found[name] === "string")
-    && Array.isArray(found.still) && found.still.every((one) => isObject(one) && typeof one.name === "string" && isTime(one.since));
+    && Array.isArray(found.still) && found.still.every((/** @type {any} */ one) => isObject(one) && typeof one.name === "string" && isTime(one.since));
 }
 
 // Records of other plans for this tank, the latest first.
@@ -22,9 +24,9 @@ function earlierRecords() {
   const found = [];
   try {
     for (let place = 0; place < localStorage.length; place += 1) {
-      const key = localStorage.key(place);
+      const key = localStorage.key(place) ?? "";
       if (!key.startsWith(RECORD) || key === RECORD + plan.id) continue;
-      found.push(JSON.parse(localStorage.getItem(key)));
+      found.push(JSON.parse(localStorage.getItem(key) ?? "null"));
     }
   } catch {
     // What cannot be read says nothing.
@@ -32,6 +34,7 @@ function earlierRecords() {
   return found.filter((one) => isRecord(one) && one.tank === plan.tank && Math.abs(now() - one.at) < OLDEST).sort((one, other) => other.at - one.at);
 }
 
+/** @param {Earlier} record */
 function earlierOf(record) {
   const box = made("div", "");
   const text = made("textarea", "");

@@ -6,10 +6,11 @@ const pumps = plan.steps.filter((step) => step.id.endsWith("_pump"));
 const litresEach = plan.volume_l / Math.max(pumps.length, 1);
 
 // The part of a flow that has run, by its clock; all of it where the step that ends it is ticked.
+/** @param {Step} step @param {Clock["kind"]} kind */
 function partRun(step, kind) {
   const clock = plan.clocks.find((one) => one.kind === kind && one.starts === step.id);
   if (!clock) return Number(ticked(step));
-  if (ticked(stepById.get(clock.ends))) return 1;
+  if (ticked(stepOf(clock.ends))) return 1;
   return Math.min(elapsed(clock) / (clock.predicted * MINUTE), 1);
 }
 
@@ -17,14 +18,17 @@ function partRun(step, kind) {
 const filledParts = () => pumps.map((step) => partRun(step, "fill"));
 const filledLitres = () => sum(filledParts()) * litresEach;
 const drainedLitres = () => plan.volume_l * sum(plan.steps.filter((step) => step.id === "drain_start").map((step) => partRun(step, "drain")));
+/** @param {number} part */
 const whole = (part) => part === 0 || part === 1;
+/** @param {Step} step */
 const isIn = (step) => !step.tote || filledParts()[pumps.findIndex((pump) => pump.tote === step.tote)] > 0;
 
 // What was put in, summed over the steps that are ticked and what a test asked for beside them.
+/** @param {(step: Step) => boolean} [counts] */
 function dosed(counts = () => true) {
   const sums = new Map();
   const planned = plan.steps.filter((step) => ticked(step) && counts(step)).flatMap((step) => step.doses ?? []);
-  const more = state.added.map((one) => stepById.get(one.half)).filter((step) => step && counts(step)).flatMap(halfAgain);
+  const more = state.added.map((one) => stepById.get(one.half ?? "")).filter((step) => step !== undefined).filter(counts).flatMap(halfAgain);
   for (const dose of [...planned, ...more]) {
     const before = sums.get(dose.name)?.amount ?? 0;
     sums.set(dose.name, { amount: before + dose.amount, unit: dose.unit });
@@ -36,6 +40,7 @@ function dosed(counts = () => true) {
 function soFar() {
   if (filledAt()) return [];
   const [out, back, ready] = [drainedLitres(), filledLitres(), dosed((step) => !isIn(step))];
+  /** @param {number[]} parts */
   const about = (parts) => (parts.every(whole) ? "" : "about ");
   return [
     out ? `Drained ${about([out / plan.volume_l])}${Math.round(out)} L` : "",
@@ -45,6 +50,7 @@ function soFar() {
   ].filter(Boolean);
 }
 
+/** @param {string} text */
 const oneLine = (text) => text.replace(/[\p{Cc}\p{Cs}\p{Zl}\p{Zp}]+/gu, " ").trim();
 const note = () => oneLine(state.typed.note ?? "");
 
@@ -57,6 +63,7 @@ function changedShare() {
   return text.trim() === "" ? 100 * plannedShare() : typedNumber(text, 100) || null;
 }
 
+/** @param {Clock} clock */
 function took(clock) {
   const minutes = figure(elapsed(clock) / MINUTE, 2);
   return running(clock) || !started(clock) ? "" : `${clock.name}: ${minutes} min (planned ${figure(clock.predicted, 2)})`;
@@ -91,14 +98,18 @@ function recordText() {
 }
 
 // A spreadsheet would take these for a formula and run it; the log takes the apostrophe away again.
+/** @param {string} value */
 const bare = (value) => (/^'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]/.test(value) ? `'${value}` : value);
+/** @param {string} value */
 const quoted = (value) => (/[",\n]/.test(value) ? `"${value.replaceAll('"', '""')}"` : value);
+/** @param {string} value */
 const cell = (value) => quoted(bare(value));
 
 // Letters that change with the words: a note that says more is another note.
+/** @param {string} words */
 function mark(words) {
   let found = 0;
-  for (const letter of words) found = (Math.imul(found, 31) + letter.codePointAt(0)) >>> 0;
+  for (const letter of words) found = (Math.imul(found, 31) + present(letter.codePointAt(0))) >>> 0;
   return found.toString(36);
 }
 
@@ -107,6 +118,7 @@ function mark(words) {
 function rows() {
   const steps = plan.steps.filter(ticked);
   const run = `${plan.id}-${begun()}`;
+  /** @param {string} name @param {number} at @param {string} kind @param {Cells} cells */
   const row = (name, at, kind, { share = "", doses = "", part = "", words = "" }) =>
     [`${run}-${name}`, plan.tank, isoTime(at), kind, share, doses, part, words];
   const services = steps.filter((step) => step.service).map((step) => row(step.id, state.ticks[step.id], "service", { part: step.service }));
@@ -114,10 +126,11 @@ function rows() {
   return [changeRow(row, steps), ...services, ...added];
 }
 
+/** @param {(name: string, at: number, kind: string, cells: Cells) => string[]} row @param {Step[]} steps */
 function changeRow(row, steps) {
   const seen = [...timesTaken(), note()].filter(Boolean);
   const share = String(Number(((changedShare() ?? 0) / 100).toFixed(6)));
-  const last = steps.length ? state.ticks[steps.at(-1).id] : begun();
+  const last = steps.length ? state.ticks[present(steps.at(-1)).id] : begun();
   if (filledAt() && changedShare()) return row("change", filledAt(), "change", { share, doses: dosed(), words: seen.join("; ") });
   const words = [ended() ? "Water change ended, tank not full" : "Water change begun, tank not full", unfinished(), ...soFar(), ...seen].filter(Boolean).join("; ");
   if (ended() && changedShare()) return row(`part-${steps.length}`, last, "change", { share, doses: dosed(isIn), words });
@@ -127,6 +140,7 @@ function changeRow(row, steps) {
 const csv = () => [HEAD, ...rows().map((cells) => cells.map(cell).join(","))].join("\n") + "\n";
 const fileName = () => `water-change-${dayOf(begun())}.csv`;
 
+/** @param {string} name @param {string} text */
 function offer(name, text) {
   const link = document.createElement("a");
   link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
@@ -153,7 +167,7 @@ async function copy() {
 
 // What was put in is in; only a slip of the finger is taken back, and only by two.
 function takeBack() {
-  const last = state.added.at(-1);
+  const last = present(state.added.at(-1));
   if (!sure(`take back ${last.at}`)) return write(byId("record-said"), `If that was not put in, press once more: ${last.text}`);
   state.added.pop();
   write(byId("record-said"), "It is taken back.");

@@ -48,7 +48,7 @@ function askToWipe() {
 }
 
 function bringBack() {
-  state = state.wiped;
+  state = present(state.wiped);
   fillFields();
   save();
   render();
@@ -60,6 +60,7 @@ function fillFields() {
   for (const field of FIELDS) if (byId(field).value !== (state.typed[field] ?? "")) byId(field).value = state.typed[field] ?? "";
 }
 
+/** @param {string} field */
 function remember(field) {
   byId(field).addEventListener("input", () => {
     state.typed[field] = byId(field).value;
@@ -69,6 +70,7 @@ function remember(field) {
 }
 
 // Another page of this plan, or this one after a sleep, may know more.
+/** @param {Event} [event] */
 function catchUp(event) {
   watchClock(event?.type !== "storage");
   load();
@@ -79,11 +81,13 @@ function catchUp(event) {
   attend();
 }
 
+/** @param {string} id @param {() => unknown} action */
 function pressed(id, action) {
   byId(id)?.addEventListener("click", action);
 }
 
 // What only a script fills stands in no page without one.
+/** @param {Step} step */
 function furnish(step) {
   const card = cardOf(step);
   const [at, treatment, why] = ["ticked-at", "treated", "why"].map((name) => made("p", "", name));
@@ -97,16 +101,18 @@ function furnish(step) {
 }
 
 // Where the end of a flow comes too early: another place to press than the box.
+/** @param {Step} step */
 function askOf(step) {
   const box = made("div", "", "ask live-only");
   box.dataset.of = step.id;
   box.hidden = true;
-  box.append(button(`Yes, ${endOf(flowEndedBy(step))}`, "yes", () => pressSure(step)));
+  box.append(button(`Yes, ${endOf(present(flowEndedBy(step)))}`, "yes", () => pressSure(step)));
   return box;
 }
 
+/** @param {PageElement} panel */
 function furnishClock(panel) {
-  const clock = clockById.get(panel.dataset.clock);
+  const clock = clockOf(panel.dataset.clock ?? "");
   panel.setAttribute("role", "group");
   panel.setAttribute("aria-label", `Clock: ${clock.name}`);
   panel.append(
@@ -125,13 +131,13 @@ function wireSteps() {
     card.querySelector(".tick input").addEventListener("change", () => toggle(step));
   }
   document.querySelectorAll("[data-clock]").forEach(furnishClock);
-  pressed("undo", () => toggle(lastTicked(), nextStep() ?? lastTicked()));
+  pressed("undo", () => toggle(present(lastTicked()), nextStep() ?? lastTicked()));
 }
 
 function wire() {
   wirePresses();
   wireSteps();
-  byId("show-all").addEventListener("change", (event) => document.body.classList.toggle("show-all", event.target.checked));
+  byId("show-all").addEventListener("change", (event) => document.body.classList.toggle("show-all", targetOf(event).checked));
   pressed("try-alarm", () => { readySound(); setTimeout(ring, 50); });
   pressed("copy", copy);
   pressed("download", download);

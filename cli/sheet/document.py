@@ -49,8 +49,13 @@ def _script(folder: Traversable) -> str:
     """The files of the script in their order, in a scope of their own; what explains it to its readers stays behind."""
     parts = sorted((part for part in folder.iterdir() if part.name.endswith(".js")), key=lambda part: part.name)
     lines = [line.strip() for part in parts for line in _text(part).splitlines()]
-    kept = [line for line in lines if line and not line.startswith("//")]
+    kept = [line for line in lines if line and not _explains(line)]
     return '(() => {\n"use strict";\n' + "\n".join(kept) + "\n})();\n"
+
+
+def _explains(line: str) -> bool:
+    """Whether a line of a script is a comment as a whole: words, or types for who checks them."""
+    return line.startswith("//") or (line.startswith("/**") and line.endswith("*/"))
 
 
 def _policy(style: str, script: str) -> str:
