@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from tapwright import __version__
 from tapwright.chemistry.errors import TapwrightError
 from tapwright.chemistry.record import plain, rounded
+from tapwright.cli.option_names import as_options
 from tapwright.cli.streams import printed, tell, write
 from tapwright.cli.visible import visible
 
@@ -73,11 +74,12 @@ def _put(answer: Answer, *, as_json: bool) -> None:
 
 def refuse(error: TapwrightError, command: str, *, as_json: bool) -> int:
     """Write an error: as JSON to stdout, or its faults to stderr in one block; returns the exit code to leave with."""
+    told = [as_options(fault) for fault in error.faults]
     if as_json:
-        faults = [{"where": fault.where, "message": fault.message, "hint": fault.hint} for fault in error.faults]
+        faults = [{"where": fault.where, "message": fault.message, "hint": fault.hint} for fault in told]
         document = {**_head(command), "error": {"kind": error.kind, "faults": faults, **plain(error.details)}}
         return printed(lambda: print_json(document), error.exit_code)
-    for fault in error.faults:
+    for fault in told:
         tell(str(fault))
     return error.exit_code
 

@@ -275,7 +275,7 @@ def remineralise(
 
 @app.command()
 def transition(
-    share: Annotated[str, option("--share", "Of the tank, at each change, such as 25%.")],
+    share: Annotated[str, option("--change", "Of the tank, at each change, such as 25%.")],
     target: Annotated[str | None, option("--target", "A lake by name; else the tank's own target.")] = None,
     every_ion: Annotated[bool, option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
     band: Annotated[

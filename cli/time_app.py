@@ -14,7 +14,7 @@ def nitrate(
     file: HouseFile,
     tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
     share: Annotated[
-        str | None, option("--share", "Of the water at each change; else the smallest that holds.")
+        str | None, option("--change", "Of the water at each change; else the smallest that holds.")
     ] = None,
     interval: Annotated[str | None, option("--interval", "From change to change, '7 days'; else as logged.")] = None,
     confidence: Annotated[str, typer.Option("--confidence", help="How sure the ceiling is to be held.")] = "90%",

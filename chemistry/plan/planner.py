@@ -98,7 +98,7 @@ def _judged(
     return figures, steps, [*(finding for finding in guarded if finding.code not in stopped), *looked]
 
 
-def tank_named(household: Household, name: str, where: str = "--tank") -> Tank:
+def tank_named(household: Household, name: str, where: str = "tank") -> Tank:
     """The tank of that name; BadInput, said of `where`, offers the nearest names there are."""
     names = [tank.name for tank in household.tanks]
     if name not in names:
@@ -182,7 +182,7 @@ def _given_share(share: float) -> float:
     largest = reference.value("limits", "largest_share") / 100
     if not 0 < share <= largest:
         raise BadInput.of(
-            "--change",
+            "change share",
             f"{share:.0%} is read; more than 0 % and up to {largest:.0%} is allowed.",
             "The fish need water to stand in: split a larger change over several days.",
         )
@@ -195,7 +195,7 @@ def _share_for_nitrate(tank: Tank, tap: Water, before: Water) -> float:
         raise BadInput.of(
             f"tank '{tank.name}': nitrate_rise",
             "not given; it is needed to find the share.",
-            'Write how far nitrate rises between two changes, such as "15 mg/L NO3", or give --change.',
+            'Write how far nitrate rises between two changes, such as "15 mg/L NO3", or give the change share.',
         )
     ceiling, rise = tank.nitrate_ceiling_mg_l, tank.nitrate_rise_mg_l
     exact = share_for_ceiling(before.nitrate_mg_l, tap.nitrate_mg_l, rise, ceiling)
@@ -204,7 +204,7 @@ def _share_for_nitrate(tank: Tank, tap: Water, before: Water) -> float:
             "change",
             f"nitrate is {figure(before.nitrate_mg_l)} mg/L, does not rise, and stays under its ceiling of "
             f"{figure(ceiling)}: no change is needed for it.",
-            "To plan one all the same, give --change.",
+            "To plan one all the same, give the change share.",
         )
     stepped = round(rounded_up(exact, _SHARE_STEP), 10)
     if stepped > _largest_proposed():
@@ -227,7 +227,7 @@ def _too_large(exact: float, tank: Tank, tap: Water, before: Water) -> tuple[str
     halves = math.ceil(math.log((before.nitrate_mg_l - tap.nitrate_mg_l) / (room - rise), 2))
     then = max(rounded_up(rise / room, _SHARE_STEP), _SHARE_STEP)
     return said, (
-        f"Plan {halves} changes of half the tank (--change 50%), a day or more apart; from then on {then:.0%} from one "
+        f"Plan {halves} changes of half the tank (change share 50%), a day or more apart; from then on {then:.0%} from one "
         "change to the next holds it."
     )
 

@@ -48,7 +48,7 @@ def answer(asked: Asked) -> Answer:
     household = load(asked.file)
     tank = tank_named(household, asked.tank)
     reader = Reader()
-    share = reader.quantity(asked.share, "share", "--share")
+    share = reader.quantity(asked.share, "share", "--change")
     interval_min = reader.quantity(asked.interval, "interval", "--interval")
     confidence = reader.needed(asked.confidence, "confidence", "--confidence")
     at_s = clock().timestamp() if asked.now is None else _seconds(reader, asked.now, "--now")

@@ -88,7 +88,7 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Jo
     from tapwright.chemistry.dosing.transition.journey import ANYTHING, Journey
     from tapwright.chemistry.water.equilibrium import at_ph
 
-    share = reader.needed(asked.share, "share", "--share")
+    share = reader.needed(asked.share, "share", "--change")
     kept = reader.tried(lambda: tank_of(asked.tank, household))
     target = target_of(asked.target, asked.every_ion, kept if asked.target is None else None, asked.bands, reader)
     if target is not None:  # what a tank reads at once is what it reads: that band is one of refills

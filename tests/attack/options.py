@@ -34,7 +34,7 @@ plan house.toml --tank 'Rock wall' --service-filter --confident --patience '3 s'
 late --after '25 min' --start-volume '300 L' --end-volume '600 L' --flow '10 L/min' --total-chlorine '2 mg/L' --free-chlorine '0.5 mg/L' --cl2-to-n 4.5 --agent 'ascorbic acid' --purity 98% --excess 10% --demand '0.04 /h' --ph 8.2 --temperature '26 degC'
 late --after '5 min' --start-volume '300 L' --end-volume '600 L' --flow '10 L/min' --total-chlorine '2 mg/L' --agent 'sodium sulfite' --solution '50 g/L' --tote '200 L' --dosed-for '150 L'
 late --file house.toml --tank 'Shell bay' --change 30% --after '5 min' --water-off
-nitrate house.toml --tank 'Rock wall' --now '2026-03-14T18:30+01:00' --share 40% --interval '7 days' --confidence 95% --since '2026-01-01 00:00' --chart course.svg
+nitrate house.toml --tank 'Rock wall' --now '2026-03-14T18:30+01:00' --change 40% --interval '7 days' --confidence 95% --since '2026-01-01 00:00' --chart course.svg
 log add house.toml --tank 'Rock wall' --at '2026-03-14 18:30' --change 40% --dosed '4 g sodium thiosulfate pentahydrate' --dosed '22 g sodium bicarbonate' --note 'clear'
 log add house.toml --tank 'Shell bay' --at '2026-03-14 18:30' --service filter --note 'squeezed'
 log add house.toml --tank 'Shell bay' --reading 'hardness 11 dGH, drops' --reading 'conductivity 640 uS/cm, meter' --reading 'temperature 26 degC'
@@ -56,8 +56,8 @@ water --file house.toml --which tap
 mix --part '60 L of tap' --part '40 L of tank:Shell bay' --file house.toml --air '700 ppm'
 remineralise --volume '80 L' --from deionised --patience '1 s' --band 'hardness 8 to 12 dGH' --band 'alkalinity 6 to 9 dKH' --band 'sodium up to 90 mg/L' --salt 'sodium bicarbonate, purity 99%, price 4.5' --salt 'calcium chloride dihydrate, price 6' --salt 'magnesium sulfate heptahydrate, price 3' --step '0.1 g' --prefer cost,salts --totes 2 --temperature '25 degC' --air '600 ppm'
 remineralise --volume '80 L' --file house.toml --target tanganyika --every-ion --deionised '100 L' --deionised-price 0.1 --spoon teaspoon
-transition --share 25% --patience '1 s' --water 'hardness 5 dGH, alkalinity 5 dKH, ph 8, temperature 25 degC' --from 'hardness 3 dGH, alkalinity 2 dKH, ph 7.4, temperature 12 degC' --volume '400 L' --target malawi --salt 'sodium bicarbonate' --salt 'magnesium sulfate heptahydrate' --salt 'calcium chloride dihydrate' --step '1 g' --limit 'hardness 1 dGH' --limit 'ph 0.3' --deionised '50 L' --temperature '26 degC' --air '700 ppm'
-transition --file house.toml --tank 'Shell bay' --share 20% --band 'hardness 8 to 14 dGH' --band 'alkalinity 12 to 18 dKH' --refill-band 'sodium up to 400 mg/L'
+transition --change 25% --patience '1 s' --water 'hardness 5 dGH, alkalinity 5 dKH, ph 8, temperature 25 degC' --from 'hardness 3 dGH, alkalinity 2 dKH, ph 7.4, temperature 12 degC' --volume '400 L' --target malawi --salt 'sodium bicarbonate' --salt 'magnesium sulfate heptahydrate' --salt 'calcium chloride dihydrate' --step '1 g' --limit 'hardness 1 dGH' --limit 'ph 0.3' --deionised '50 L' --temperature '26 degC' --air '700 ppm'
+transition --file house.toml --tank 'Shell bay' --change 20% --band 'hardness 8 to 14 dGH' --band 'alkalinity 12 to 18 dKH' --refill-band 'sodium up to 400 mg/L'
 sheet house.toml --tank 'Shell bay' -o page.html --change 30% --start 18:30 --force --patience '2 s'
 """  # noqa: E501
 _CONSOLE = re.compile(r"^\$ tapwright (.+)$", re.MULTILINE)

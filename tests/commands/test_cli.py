@@ -34,7 +34,7 @@ KEYS = {
     BLEND: {"hot_l", "cold_l", "temperature_c", "hot_share", "volume_l"},
     ("convert", "12 dGH", "mg/L CaCO3"): {"value", "unit"},
     ("label", DEMO.parent / "labels" / "hardness-honest.toml"): {"claimed", "computed", "ratio", "verdict", "explanations"},
-    ("transition", "--file", DEMO, "--tank", "Shell bay", "--share", "30%"): {"changes", "refills", "path"},
+    ("transition", "--file", DEMO, "--tank", "Shell bay", "--change", "30%"): {"changes", "refills", "path"},
     ("check", DEMO): {"tanks"},
     (*PLAN, "--confident"): {"steps", "confidence", "marks", "tote_cycle", "hot_store", "warmth"},
     (*LATE, "--after", "5 min", "--water-off"): LATE_KEYS,

@@ -159,12 +159,12 @@ def test_the_share_is_the_smallest_that_holds(tank: str, confidence: str, interv
     assert found["holds"] is True
     assert found["share"] / 0.05 == pytest.approx(round(found["share"] / 0.05))
     assert found["peak_at_confidence_mg_l"] <= found["ceiling_mg_l"] * (1 + SAME)
-    less = asked("--json", **options, share=f"{found['share'] - 0.05:.0%}")
+    less = asked("--json", **options, change=f"{found['share'] - 0.05:.0%}")
     assert less.json["result"]["holds"] is False
     assert less.code == 0
     (said,) = [one for one in less.json["findings"] if one["code"] == "nitrate_over_ceiling"]
     assert said["value"] == less.json["result"]["peak_at_confidence_mg_l"] > said["limit"] == found["ceiling_mg_l"]
-    same = asked("--json", **options, share=f"{found['share']:.0%}").json["result"]
+    same = asked("--json", **options, change=f"{found['share']:.0%}").json["result"]
     assert nearly(same, found)
 
 
@@ -194,7 +194,7 @@ def test_the_course_is_the_saw_of_every_possibility_day_by_day(house: Path) -> N
 
 def test_it_settles_after_so_many_changes(asked: Run) -> None:
     for share in ("20%", "100%"):
-        found = asked("--json", share=share).json["result"]
+        found = asked("--json", change=share).json["result"]
         rise, nitrate, changes = 7 * found["rate_mg_l_day"]["median"], found["tank_mg_l"]["median"], 0
         part, near = found["share"], 0.05 * 40  # a twentieth of the ceiling
         while abs(nitrate - (5 + rise / part)) > near:
@@ -309,8 +309,8 @@ def test_the_interval_is_the_usual_one_of_the_log(asked: Run, house: Path) -> No
 
 
 REFUSED: list[tuple[dict[str, str], int, str]] = [
-    ({"share": "120%"}, 2, "--share: '120%' is read; more than 0 % to 100 %"),
-    ({"share": "0%"}, 2, "--share: '0%' is read; more than 0 % to 100 %"),
+    ({"change": "120%"}, 2, "--change: '120%' is read; more than 0 % to 100 %"),
+    ({"change": "0%"}, 2, "--change: '0%' is read; more than 0 % to 100 %"),
     ({"interval": "20 min"}, 2, "--interval: '20 min' is read; 60 min to 525600 min"),
     ({"interval": "2 L"}, 2, "--interval: '2 L' is a volume; a time is wanted"),
     ({"confidence": "100%"}, 2, "--confidence: '100%' is read; 50 % to 99.9 %"),
@@ -337,13 +337,13 @@ def test_a_refusal_is_one_clear_message(options: dict[str, str], code: int, mess
 
 
 def test_a_share_without_a_unit_is_one_fault_and_not_two(asked: Run) -> None:
-    assert asked(share="40").err == "--share: '40' has no unit. Write for example '45%'.\n"
+    assert asked(change="40").err == "--change: '40' has no unit. Write for example '45%'.\n"
 
 
 def test_all_faults_of_the_options_at_once(asked: Run) -> None:
-    said = asked(share="0%", interval="0 h", confidence="9", now="noon", since="dawn").err
+    said = asked(change="0%", interval="0 h", confidence="9", now="noon", since="dawn").err
     assert [line.split(":")[0] for line in said.splitlines()] == [
-        "--share",
+        "--change",
         "--interval",
         "--confidence",
         "--now",
@@ -356,7 +356,7 @@ def test_a_ceiling_under_the_tap_has_no_schedule(asked: Run, house: Path) -> Non
         'nitrate_ceiling = "40 mg/L NO3"', 'nitrate_ceiling = "5 mg/L NO3"', 1
     )
     house.write_text(text, encoding="utf-8")
-    done = asked(share="50%")
+    done = asked(change="50%")
     assert (done.code, done.out) == (3, "")
     assert "no schedule works: the refill has 5 mg/L NO3 and the ceiling is 5" in done.err
 

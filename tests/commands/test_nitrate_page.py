@@ -30,13 +30,13 @@ def test_a_ceiling_passed_now_or_in_the_end_is_warned_of(asked: Run, house: Path
     now = asked("--json").json["result"]["tank_mg_l"]["median"]
     for ceiling, passed in ((now - 0.6, True), (now + 0.6, False)):
         house.write_text(text.replace('"40 mg/L NO3"', f'"{ceiling!r} mg/L NO3"', 1), encoding="utf-8")
-        said = codes(asked, share="60%")
+        said = codes(asked, change="60%")
         assert ("nitrate_over_now" in said) == passed
         assert "nitrate_over_ceiling" not in said
-    peak = asked("--json", share="60%").json["result"]["peak_at_confidence_mg_l"]
+    peak = asked("--json", change="60%").json["result"]["peak_at_confidence_mg_l"]
     for ceiling, passed in ((peak - 0.01, True), (peak + 0.01, False)):
         house.write_text(text.replace('"40 mg/L NO3"', f'"{ceiling!r} mg/L NO3"', 1), encoding="utf-8")
-        said = codes(asked, share="60%")
+        said = codes(asked, change="60%")
         assert ("nitrate_over_ceiling" in said) == passed
         if passed:
             assert "60% every 7 days may let nitrate settle at" in said["nitrate_over_ceiling"]["text"]
@@ -47,8 +47,8 @@ def test_a_rate_hardly_known_is_said_so(asked: Run, house: Path) -> None:
     assert "rate_uncertain" not in codes(asked)
     rewritten(house, lambda kept: [entry for entry in kept if entry.kind == "change" or entry.uid in ("demo-009", "demo-011",
                                                                                                       "demo-013")])  # fmt: skip
-    said = codes(asked, share="60%")
-    rate = asked("--json", share="60%").json["result"]["rate_mg_l_day"]
+    said = codes(asked, change="60%")
+    rate = asked("--json", change="60%").json["result"]["rate_mg_l_day"]
     assert ("rate_uncertain" in said) == (rate["high"] > 2 * rate["median"])
     assert said["rate_uncertain"]["level"] == "note"
 
@@ -71,7 +71,7 @@ def test_the_schedule_leads_on_a_page_of_80_columns(tank: str, asked: Run) -> No
     assert f"Chance {result['chance_under_ceiling']:.0%} to stay" in page
     assert f"{result['nitrate_rise_mg_l']:.2g} mg/L NO3" in page
     assert f"Made {rate['median']:.2g} ({rate['low']:.2g} to {rate['high']:.2g}) a day" in page
-    assert "given; interval given" in asked(tank=tank, share="50%", interval="7 days").out
+    assert "given; interval given" in asked(tank=tank, change="50%", interval="7 days").out
 
 
 def test_the_bars_lie_where_their_figures_do(asked: Run) -> None:

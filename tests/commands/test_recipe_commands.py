@@ -18,7 +18,7 @@ SALTS = (
     "calcium chloride dihydrate",
 )
 RECIPE = ("remineralise", "--volume", "200 L", "--from", SOFT, "--target", "tanganyika", *SALTS, "--step", "0.1 g")
-WAY = ("transition", "--water", SOFT, "--volume", "400 L", "--from", SOFT, "--target", "malawi", *SALTS, "--share", "40%",
+WAY = ("transition", "--water", SOFT, "--volume", "400 L", "--from", SOFT, "--target", "malawi", *SALTS, "--change", "40%",
        "--step", "1 g")  # fmt: skip
 
 
@@ -162,8 +162,8 @@ FAULTS = [
     (("remineralise", "--volume", "9 L", "--from", SOFT, "--target", "malawi"), (), "--salt: the cupboard is empty"),
     (("remineralise", "--volume", "9 L", "--target", "malawi", *SALTS), (), "--from: not given"),
     (("remineralise", "--volume", "9 L", "--from", SOFT, *SALTS), (), "--target: no target is given"),
-    (WAY, ("--share", "0%"), "share: '0%' is read; more than 0 % to 100 %"),
-    (WAY, ("--share", "95%"), "share: 95% is read"),
+    (WAY, ("--change", "0%"), "--change: '0%' is read; more than 0 % to 100 %"),
+    (WAY, ("--change", "95%"), "--change: 95% is read"),
     (WAY, ("--volume", "0 L"), "--volume: '0 L' is read"),
     (WAY, ("--limit", "hardness 0 dGH"), "--limit 1: 'hardness 0 dGH' is read; more than 0"),
     (WAY, ("--limit", "speed 3"), "--limit 1: 'speed 3' is read"),
@@ -197,4 +197,4 @@ def test_a_share_that_no_salt_makes_legal_says_the_largest_that_is(tapwright: Ca
     words = [hard if word == SOFT and WAY[place - 1] == "--from" else word for place, word in enumerate(WAY)]
     done = tapwright(*words)
     assert done.code == 3
-    assert "--share" in done.err and "hardness" in done.err
+    assert "--change" in done.err and "hardness" in done.err

@@ -263,7 +263,7 @@ def test_nitrate_goes_by_the_log_where_there_is_one(house: Path, tapwright: Run)
     assert caption.startswith("Nitrate, by the log: ")
     words = {text.text for text in figure.every("text")}
     assert {"weeks from now", "mg/L NO3", "90 % range", "middle", "ceiling"} <= words
-    told = tapwright("nitrate", house, "--tank", NAMES[0], "--share", "40%", "--json").json["result"]
+    told = tapwright("nitrate", house, "--tank", NAMES[0], "--change", "40%", "--json").json["result"]
     first, last = told["course"][0], told["course"][-1]
     numbers = [float(number) for number in re.findall(r"\d+", caption.replace("NO3", ""))]
     wanted = [first["before_mg_l"]["median"], first["after_mg_l"]["median"], last["day"] / 7,

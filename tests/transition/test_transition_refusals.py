@@ -34,7 +34,7 @@ def test_a_share_that_is_too_large_is_refused_with_the_largest_there_is() -> Non
             transition(asked, jars("potassium chloride"))
         (fault,) = refused.value.faults
         percent = int(fault.hint.split(" %")[0].rpartition(" ")[2])
-        assert f"--share {percent}%" in fault.hint
+        assert f"change share {percent}%" in fault.hint
         assert fault.where == "share"
         # Potassium chloride can only lift conductivity that falls: so much that it does not fall at all.
         legal = [not breaches(asked, HARD_TAP, _mixed(HARD_TAP, TANK, share)) - {"conductivity"} for share in
@@ -49,7 +49,7 @@ def test_without_salts_the_largest_share_is_that_of_the_first_limit_to_break() -
     legal = [
         percent for percent in range(1, 51) if not breaches(journey, HARD_TAP, _mixed(HARD_TAP, TANK, percent / 100))
     ]
-    with pytest.raises(NoAnswer, match=rf"At most {legal[-1]} %.*--share {legal[-1]}%") as refused:
+    with pytest.raises(NoAnswer, match=rf"At most {legal[-1]} %.*change share {legal[-1]}%") as refused:
         transition(journey, [])
     named = breaches(journey, HARD_TAP, _mixed(HARD_TAP, TANK, 0.5))
     assert all((name in str(refused.value)) == (name in named) for name in ("hardness", "alkalinity", "conductivity"))

@@ -89,7 +89,7 @@ def production(events: Sequence[Reading | Change], refill_mg_l: float, now_day: 
         raise NoAnswer.of(
             "readings",
             f"{len(readings)} of nitrate since the start of the time looked at; a rate takes two, some days apart.",
-            "Test again in a few days, or look further back with --since.",
+            "Test again in a few days, or look further back, from an earlier day.",
         )
     # The most exact kind leads: its bias is the narrowest to sum over.
     kinds = sorted({reading.test for reading in readings}, key=lambda kind: (_kit(kind, "bias"), kind))

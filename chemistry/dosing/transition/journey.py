@@ -55,7 +55,7 @@ class Journey:
             faults.append(Fault("volume", f"{self.volume_l:g} L is read; more than 0 is allowed.", 'Write "400 L".'))
         if not 0 < self.share <= largest:
             said = f"{self.share:.0%} is read; more than 0 % and up to {largest:.0%} is allowed."
-            faults.append(Fault("share", said, "Write 25%."))
+            faults.append(Fault("change share", said, "Write 25%."))
         if not 0 <= self.evaporated_share < 1:
             said = f"{self.evaporated_share:.0%} of the tank is read; 0 % to less than 100 % is allowed."
             faults.append(Fault("evaporation", said, 'Write "5 L".'))

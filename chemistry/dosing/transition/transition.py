@@ -256,7 +256,7 @@ def _refuse_illegal(way: Way, journey: Journey) -> None:
         low, high = (middle, high) if solved(tried, 1) is not None else (low, middle)
     percent = math.floor(100 * low)
     hint = (
-        f"At most {percent} % at once keeps every limit (--share {percent}%)."
+        f"At most {percent} % at once keeps every limit (change share {percent}%)."
         if percent
         else "Take another source water."
     )

@@ -120,7 +120,7 @@ def _interval_days(events: Sequence[Reading | Change]) -> float:
     days = [event.day for event in events if isinstance(event, Change)]
     gaps = [later - earlier for earlier, later in pairwise(days) if later > earlier]
     if not gaps:
-        raise BadInput.of("--interval", "not given, and the log holds no two changes.", 'Write for example "7 days".')
+        raise BadInput.of("interval", "not given, and the log holds no two changes.", 'Write for example "7 days".')
     return float(median(gaps))
 
 
