@@ -35,7 +35,7 @@ def test_a_share_that_is_too_large_is_refused_with_the_largest_there_is() -> Non
         (fault,) = refused.value.faults
         percent = int(fault.hint.split(" %")[0].rpartition(" ")[2])
         assert f"change share {percent}%" in fault.hint
-        assert fault.where == "share"
+        assert fault.where == "change share"
         # Potassium chloride can only lift conductivity that falls: so much that it does not fall at all.
         legal = [not breaches(asked, HARD_TAP, _mixed(HARD_TAP, TANK, share)) - {"conductivity"} for share in
                  (percent / 100, percent / 100 + 0.02)]  # fmt: skip
@@ -64,9 +64,9 @@ def test_a_source_that_no_share_makes_legal_is_refused() -> None:
 @pytest.mark.parametrize(
     ("changed", "where", "said"),
     [
-        ({"share": 0.0}, "share", "0%"),
-        ({"share": 0.95}, "share", "90%"),
-        ({"share": -0.1}, "share", "-10%"),
+        ({"share": 0.0}, "change share", "0%"),
+        ({"share": 0.95}, "change share", "90%"),
+        ({"share": -0.1}, "change share", "-10%"),
         ({"volume_l": -4.0}, "volume", "-4 L"),
         ({"volume_l": math.nan}, "volume", "nan"),
         ({"evaporated_share": 1.0}, "evaporation", "100%"),
