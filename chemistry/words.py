@@ -8,7 +8,7 @@ from datetime import date, time
 from typing import Any
 
 LONGEST = 60  # letters of a value that a message repeats; enough to find it again
-LONGEST_PATH = 300  # of a file that cannot be opened, and so may be called anything
+LONGEST_PATH = 600  # of a file that cannot be opened, and so may be called anything
 _LONGEST_WORD = 100  # a word longer than this is no slip of the pen for a name
 _SHORT = {"\b": "\\b", "\t": "\\t", "\n": "\\n", "\f": "\\f", "\r": "\\r"}
 _LARGEST = 10**18

@@ -11,16 +11,19 @@ from tapwright.chemistry.findings import Finding
 _TINY = 1e-6
 
 
+Act = tuple[str, int | None]  # what is done, and to which tote
+
+
 @dataclass(frozen=True)
 class Evening:
     """The work of one change.
 
-    order: what is done, as the ids of its steps.  minutes: from the first step until everything is on again.  totes: how
+    order: what is done, each with its tote, or None.  minutes: from the first step until everything is on again.  totes: how
     many.  weighed_g: what is weighed for one tote, by name; step_g: of the scale.  deionised_l: wanted in all.  chlorine_mg_l:
     of the tap.
     """
 
-    order: Sequence[str]
+    order: Sequence[Act]
     minutes: float
     totes: int
     weighed_g: Mapping[str, float]
@@ -61,7 +64,6 @@ _BEFORE = (
     ("outflow_secured", "drain_start"),
     ("drain_start", "drain_end"),
     ("drain_end", "inflow_secured"),
-    ("inflow_secured", "tote_1_pump"),
     ("fill_end", "filter_on"),
     ("fill_end", "heater_on"),
     ("filter_on", "all_on"),
@@ -71,18 +73,24 @@ _BEFORE = (
 
 def _order(evening: Evening) -> list[Finding]:
     """Steps that are missing or stand the wrong way round."""
-    at = {step: place for place, step in enumerate(evening.order)}
-    pairs = list(_BEFORE)
-    for number in range(1, evening.totes + 1):
-        pump = f"tote_{number}_pump"
-        pairs += [(f"tote_{number}_fill", f"tote_{number}_check"), (f"tote_{number}_check", pump), (pump, "fill_end")]
+    at = {act: place for place, act in enumerate(evening.order)}
+    pairs: list[tuple[Act, Act]] = [((first, None), (then, None)) for first, then in _BEFORE]
+    pairs.append((("inflow_secured", None), ("pump", 1)))
+    for tote in range(1, evening.totes + 1):
+        check: Act = ("check", tote)
+        pairs += [(("fill", tote), check), (check, ("pump", tote)), (("pump", tote), ("fill_end", None))]
         pairs += [
-            (f"tote_{number}_{part}", f"tote_{number}_check")
+            ((part, tote), check)
             for part in ("neutralise", "salts", "air")
-            if f"tote_{number}_{part}" in at or (part == "neutralise" and evening.chlorine_mg_l > 0)
+            if (part, tote) in at or (part == "neutralise" and evening.chlorine_mg_l > 0)
         ]
     for first, then in pairs:
         if not (first in at and then in at and at[first] < at[then]):
-            text = f"'{first}' must come before '{then}'. Do not follow this plan; tell its makers."
+            text = f"{_said(first)} must come before {_said(then)}. Do not follow this plan; tell its makers."
             return [Finding("stop", "contradiction", text)]
     return []
+
+
+def _said(act: Act) -> str:
+    kind, tote = act
+    return f"'{kind}'" if tote is None else f"'{kind}' of tote {tote}"

@@ -121,7 +121,7 @@ def _again(shown: Sequence[Card], totes: Sequence[Mapping[str, str]]) -> dict[st
         "check": "checked",
         "pump": "in tank",
     }
-    there = {card.step.id.split("_", 2)[2] for card in shown if card.tote > 1}
+    there = {card.step.kind for card in shown if card.tote > 1}
     title = "Tote 2: like tote 1." if count == 2 else f"Totes 2 to {count}: each like tote 1, one after another."
     rest = totes[1:]
     half = len(rest) if len(rest) <= _LONG_TABLE else -(-len(rest) // 2)

@@ -16,18 +16,9 @@ if TYPE_CHECKING:
     from tapwright.chemistry.plan.figures.records import Figures
     from tapwright.chemistry.plan.planner import Plan
     from tapwright.chemistry.plan.steps.clocks import Clock
-    from tapwright.chemistry.plan.steps.step import Step
+    from tapwright.chemistry.plan.steps.step import Dose, Step
 
 _SERVICES = {"substrate_clean": "substrate", "filter_service": "filter"}
-
-
-@dataclass(frozen=True)
-class Dose:
-    """What one step puts in; unit: g or mL."""
-
-    name: str
-    amount: float
-    unit: str
 
 
 @dataclass(frozen=True)
@@ -66,12 +57,12 @@ def cards(made: Plan, clocks: Sequence[Clock], start_minute: int | None) -> list
                 step,
                 number,
                 time_of(step.start_minute, start_minute),
-                _large(made.figures, step.id),
-                doses_of(made.figures, step.id),
+                _large(made.figures, step),
+                step.doses,
                 [reference.table("cautions")[key]["text"] for key in new],
-                tote := _tote(step.id),
-                tote > 1 and step.id != f"tote_{made.figures.totes.count}_pump",
-                step.id.endswith("_neutralise"),
+                tote := step.tote or 0,
+                tote > 1 and not (step.kind == "pump" and tote == made.figures.totes.count),
+                step.vital,
                 clock := by_hand.get(step.id),
                 _done(step, clock),
             )
@@ -86,48 +77,28 @@ def _done(step: Step, clock: Clock | None) -> str:
     return "It runs" if clock is not None and clock.starts != clock.ends else "Done"
 
 
-def _tote(step_id: str) -> int:
-    """The number in the id of a tote's step."""
-    return int(step_id.split("_")[1]) if step_id.startswith("tote_") else 0
-
-
-def doses_of(figures: Figures, step_id: str) -> list[Dose]:
-    """What a step puts into its tote."""
-    chosen = figures.neutraliser
-    if step_id.endswith("_salts"):
-        return [Dose(name, grams, "g") for name, grams in figures.salts_per_tote_g.items()]
-    if not step_id.endswith("_neutralise") or chosen is None:
-        return []
-    from tapwright.chemistry.plan.steps.totes import neutraliser_name
-
-    if chosen.per_tote_ml is not None:
-        return [Dose(neutraliser_name(figures), chosen.per_tote_ml, "mL")]
-    return [Dose(neutraliser_name(figures), chosen.per_tote_g or 0.0, "g")]
-
-
-def _large(figures: Figures, step_id: str) -> list[tuple[str, str]]:
+def _large(figures: Figures, step: Step) -> list[tuple[str, str]]:
     """The figures of a step that are read with wet hands, from afar."""
     from tapwright.chemistry.plan.steps.step import centimetres
     from tapwright.chemistry.plan.steps.totes import marks_in_tote
     from tapwright.chemistry.units import figure
 
-    doses = [(f"{figure(dose.amount, 4)} {dose.unit}", dose.name) for dose in doses_of(figures, step_id)]
-    if doses:
-        return doses
+    if step.doses:
+        return [(f"{figure(dose.amount, 4)} {dose.unit}", dose.name) for dose in step.doses]
     low, full = centimetres(figures.low_level_m), centimetres(figures.tank.water_height_m)
-    number = _tote(step_id)
-    if step_id.endswith("_fill"):
+    number = step.tote or 0
+    if step.kind == "fill":
         blend = figures.heat.blends[number - 1]
         marks = marks_in_tote(figures, number)
         cold, hot = ("cold", "hot") if marks is None else (f"cold, up to {marks[0]}", f"then hot, up to {marks[1]}")
         drawn = f"{figures.heat.drawn_c[number - 1]:.1f} °C"
         return [(f"{blend.cold_l:.0f} L", cold), (f"{blend.hot_l:.0f} L", hot), (drawn, "on the thermometer")]
-    if step_id.endswith("_check"):
+    if step.kind == "check":
         zero = [("0 mg/L", "total chlorine")]
         return [*zero, (f"{figures.heat.drawn_c[number - 1]:.1f} °C", "in the tote, give or take 1")]
-    if step_id in ("drain_start", "drain_end"):
+    if step.kind in ("drain_start", "drain_end"):
         return [(low, "stop at this mark on the glass")]
-    if step_id in (f"tote_{figures.totes.count}_pump", "fill_end"):
+    if step.kind == "fill_end" or (step.kind == "pump" and number == figures.totes.count):
         return [(full, "stop at this mark on the glass")]
     return []
 
@@ -197,10 +168,10 @@ def _step_data(card: Card) -> dict[str, Any]:
     said = {
         "hold": card.step.hold,
         "doses": [{"name": dose.name, "amount": dose.amount, "unit": dose.unit} for dose in card.doses],
-        "service": _SERVICES.get(card.step.id),
+        "service": _SERVICES.get(card.step.kind),
         "tote": card.tote,
         "vital": card.vital,
-        "stop": card.step.id == "resolve",
+        "stop": card.step.kind == "resolve",
     }
     basic = {"id": card.step.id, "number": card.number, "name": card.step.name}
     return basic | {key: value for key, value in said.items() if value}

@@ -86,7 +86,7 @@ def test_impossible_journeys_are_refused(changed: dict[str, object], where: str,
 def test_all_faults_of_a_journey_are_told_at_once() -> None:
     with pytest.raises(BadInput) as refused:
         replace(PLAIN, share=0.0, volume_l=0.0, evaporated_share=2.0, limits=replace(USUAL, ph=-1.0))
-    assert [fault.where for fault in refused.value.faults] == ["volume", "share", "evaporation", "limit"]
+    assert [fault.where for fault in refused.value.faults] == ["volume", "change share", "evaporation", "limit"]
     assert replace(PLAIN, share=0.9).share == 0.9
 
 

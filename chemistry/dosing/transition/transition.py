@@ -260,7 +260,7 @@ def _refuse_illegal(way: Way, journey: Journey) -> None:
         if percent
         else "Take another source water."
     )
-    raise NoAnswer.of("share", _broken(way, journey), hint)
+    raise NoAnswer.of("change share", _broken(way, journey), hint)
 
 
 def _broken(way: Way, journey: Journey) -> str:

@@ -12,7 +12,7 @@ from tapwright.chemistry.envelope.water import Exchange, Met, water_findings
 from tapwright.chemistry.findings import Finding
 from tapwright.chemistry.plan.figures.records import Figures, State
 from tapwright.chemistry.plan.figures.states import needs_airing
-from tapwright.chemistry.plan.steps.step import Step
+from tapwright.chemistry.plan.steps.step import Step, the
 from tapwright.chemistry.plan.steps.totes import low_mark_m
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.met import met
@@ -90,8 +90,8 @@ def _evening(figures: Figures, steps: Sequence[Step]) -> Evening:
     if chosen is not None and chosen.per_tote_ml is None and chosen.per_tote_g is not None:
         weighed[chosen.entry.substance.name] = chosen.per_tote_g
     return Evening(
-        order=[step.id for step in steps],
-        minutes=next(step.end_minute for step in steps if step.id == "all_on"),
+        order=[(step.kind, step.tote) for step in steps],
+        minutes=the(steps, "all_on").end_minute,
         totes=figures.totes.count,
         weighed_g=weighed,
         step_g=figures.household.scale.resolution_g,

@@ -15,7 +15,7 @@ from tapwright.chemistry.plan.figures.records import Figures, NeutraliserDose
 from tapwright.chemistry.plan.figures.services import filter_held_back, substrate_held_back
 from tapwright.chemistry.plan.guards.heat import heat_guards
 from tapwright.chemistry.plan.guards.water import limit_finding, water_guards
-from tapwright.chemistry.plan.steps.step import Step
+from tapwright.chemistry.plan.steps.step import Step, the
 from tapwright.chemistry.units import figure
 from tapwright.chemistry.water.target import measures
 
@@ -158,8 +158,7 @@ def _overflow(figures: Figures) -> list[Finding]:
 
 def guards_of_steps(steps: Sequence[Step]) -> list[Finding]:
     """What the times of the steps themselves cross: a filter that stands still for too long."""
-    at = {step.id: step for step in steps}
-    still = at["filter_on"].start_minute - at["filter_off"].end_minute
+    still = the(steps, "filter_on").start_minute - the(steps, "filter_off").end_minute
     text = (
         f"The filter stands still for {still:.0f} minutes; without flow it runs out of oxygen. Change less at once, use a "
         "larger tote, or keep water moving through the media, and pour away what stood in it."

@@ -211,26 +211,28 @@ def _fill(sheet: Sheet, figures: Figures) -> None:
     minutes, count = figures.pump_minutes, figures.totes.count
     for number in range(1, count):
         sheet.add(
-            f"tote_{number}_pump",
+            "pump",
             f"{tote_named(number, count).capitalize()} is in the tank, pump unplugged",
             f"{_thermometers(figures, number)} Plug in the pump: {figures.totes.volume_l:.0f} L ({number} of {count}) in "
             f"about {minutes.predicted:.0f} "
             "minutes. Stay with it and unplug before it runs dry; pump and hose stay where they are. Look at the fish; "
             "let air bubble in the tank while the next tote is made.",
             minutes.predicted,
+            tote=number,
             hold=True,
         )
         make_tote(sheet, figures, number + 1)
     full = centimetres(figures.tank.water_height_m)
     alone = alone_minutes(minutes.early)
     sheet.add(
-        f"tote_{count}_pump",
+        "pump",
         f"Pump on, water comes from {tote_named(count, count)}",
         f"{_thermometers(figures, count)} Plug in the pump{f' ({count} of {count}, the last)' if count > 1 else ''}. "
         f"{figures.totes.volume_l:.0f} L "
         f"rise to the {full} mark in about {minutes.predicted:.0f} minutes ({minutes.early:.1f} at the earliest). Watch "
         f"the first litre come in, and the fish. {_be_there(minutes.early)}",
         alone,
+        tote=count,
     )
     sheet.add(
         "fill_end",
@@ -302,9 +304,10 @@ def _look(sheet: Sheet, key: str, text: str) -> None:
     """A look at the fish, counted from the end of filling; common practice, no source."""
     after_fill = minutes_of(key)
     sheet.add(
-        f"look_{after_fill:.0f}",
+        "look",
         f"Looked after {after_fill:.0f} minutes",
         f"Look {after_fill:.0f} minutes after filling: {text}",
         1.0,
+        at=f"{after_fill:.0f}",
         waits_for=("fill_end", after_fill),
     )

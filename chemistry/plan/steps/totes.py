@@ -8,53 +8,59 @@ from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.premix.pouring import pouring
 from tapwright.chemistry.plan.figures.records import Figures, NeutraliserDose
 from tapwright.chemistry.plan.figures.states import needs_airing
-from tapwright.chemistry.plan.steps.step import Sheet, centimetres, minutes_of, tote_named
+from tapwright.chemistry.plan.steps.step import Dose, Sheet, centimetres, minutes_of, tote_named
 from tapwright.chemistry.units import figure
 
 _NEXT_TO_NOTHING_L = 0.5
 
 
 def make_tote(sheet: Sheet, figures: Figures, number: int) -> None:
-    """Fill, neutralise, salt and check one tote; ids carry its number."""
+    """Fill, neutralise, salt and check one tote."""
     wait, tote = figures.hot_waits_min[number - 1], tote_named(number, figures.totes.count)
     if wait > 0:
         sheet.add(
-            f"tote_{number}_reheat",
+            "reheat",
             f"Hot water is there for {tote}",
             _reheating(figures, number, wait),
             wait,
+            tote=number,
         )
     sheet.add(
-        f"tote_{number}_fill",
+        "fill",
         f"{tote.capitalize()} filled",
         _filling(figures, number),
         figures.tap_minutes,
+        tote=number,
         cautions=("scald", "metals", "standing") if number == 1 else (),
     )
     _neutralise(sheet, figures, number)
     if figures.salts_per_tote_g:
         sheet.add(
-            f"tote_{number}_salts",
+            "salts",
             f"Salts in {tote}",
             _dissolving(figures),
             minutes_of("dissolve_minutes"),
+            tote=number,
             hold=True,
+            doses=tuple(Dose(name, grams) for name, grams in figures.salts_per_tote_g.items()),
         )
     if needs_airing(figures.states):
         refill = figures.states.refill
         sheet.add(
-            f"tote_{number}_air",
+            "air",
             f"{tote.capitalize()} aired",
             f"Let air bubble through {_of_all(figures, number)} until its pH has come from {refill.first.ph:.1f} near "
             f"{refill.at_rest.ph:.1f}: it holds {refill.first.co2_times_air:.0f} times the CO2 of outdoor air.",
             minutes_of("airing_minutes"),
+            tote=number,
             hold=True,
         )
     sheet.add(
-        f"tote_{number}_check",
+        "check",
         f"{tote.capitalize()} checked",
         _checking(figures, number),
         minutes_of("small_minutes"),
+        tote=number,
         hold=True,
     )
 
@@ -84,6 +90,13 @@ def neutraliser_name(figures: Figures) -> str:
         return ""
     strength = chosen.entry.solution_g_l
     return chosen.entry.substance.name + (f" solution ({figure(strength)} g/L)" if strength else "")
+
+
+def neutraliser_dose(figures: Figures, chosen: NeutraliserDose) -> Dose:
+    """The same as figures."""
+    if chosen.per_tote_ml is not None:
+        return Dose(neutraliser_name(figures), millilitres=chosen.per_tote_ml)
+    return Dose(neutraliser_name(figures), chosen.per_tote_g or 0.0)
 
 
 def neutraliser_amount(figures: Figures) -> str:
@@ -153,15 +166,18 @@ def _neutralise(sheet: Sheet, figures: Figures, number: int) -> None:
         return
     contact = contact_minutes(figures.neutraliser)
     sheet.add(
-        f"tote_{number}_neutralise",
+        "neutralise",
         f"NEUTRALISER in {tote_named(number, figures.totes.count)}, no chlorine left",
         f"NEUTRALISER: put {neutraliser_amount(figures)} of {neutraliser_name(figures)} into {_of_all(figures, number)} "
         f"and stir for {contact:.0f} minutes, then test total chlorine in it. It must read zero; if not, put in half as "
         "much again, stir and test again, at most twice. If chlorine is left then, do not use this tote: test a blank, "
         "pour it away.",
         contact,
+        tote=number,
         hold=True,
         cautions=("chemicals",),
+        doses=(neutraliser_dose(figures, figures.neutraliser),),
+        vital=True,
     )
 
 

@@ -26,9 +26,8 @@ _CUT = " ..."
 # Steps that nobody may forget, and those of every tote; the plan's own steps say which there are, and in which order.
 _TICKED = frozenset(
     ("resolve", "test_tap", "heater_off", "heater_cooled", "filter_off", "outflow_secured", "drain_end", "inflow_secured",
-     "fill_end", "filter_on", "heater_on")
+     "fill_end", "filter_on", "heater_on", "neutralise", "air")
 )  # fmt: skip
-_TICKED_EACH = ("_neutralise", "_air")
 
 
 def show_brief(screen: Console, made: Plan, start_minute: int | None) -> None:
@@ -51,7 +50,7 @@ def show_brief(screen: Console, made: Plan, start_minute: int | None) -> None:
     _totes(screen, figures)
     _minutes(screen, made, start_minute)
     pages.heading(screen, "Tick, in this order")
-    ticked = [step.name for step in made.steps if step.id in _TICKED or step.id.endswith(_TICKED_EACH)]
+    ticked = [step.name for step in made.steps if step.kind in _TICKED]
     pages.paragraph(screen, "   ".join(_box(name, screen.width) for name in ticked))
 
 
@@ -123,14 +122,13 @@ def _named(numbers: list[int], count: int) -> str:
 
 def _minutes(screen: Console, made: Plan, start_minute: int | None) -> None:
     """The marks on the glass, and when the level is at them."""
-    from tapwright.chemistry.plan.steps.step import centimetres
+    from tapwright.chemistry.plan.steps.step import centimetres, the
 
-    figures, at = made.figures, {step.id: step for step in made.steps}
-    count = figures.totes.count
+    figures, count = made.figures, made.figures.totes.count
     full, low = centimetres(figures.tank.water_height_m), centimetres(figures.low_level_m)
-    drain = _row("Drain", at["drain_start"], figures.drain_minutes, low, start_minute)
+    drain = _row("Drain", the(made.steps, "drain_start"), figures.drain_minutes, low, start_minute)
     last = "Last fill" if count > 1 else "Fill"
-    fill = _row(last, at[f"tote_{count}_pump"], figures.pump_minutes, full, start_minute)
+    fill = _row(last, the(made.steps, "pump", count), figures.pump_minutes, full, start_minute)
     starts = "starts after" if start_minute is None else "starts at"
     head = ["Minutes", "early", "predicted", "late", "be at the tank", "glass mark", starts]
     pages.figures(screen, head, [drain, fill])

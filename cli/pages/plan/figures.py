@@ -44,7 +44,9 @@ def water_figures(water: Water, state: State) -> dict[str, float | None]:
 
 def total_minutes(made: Plan) -> float:
     """Minutes from the first step until everything is on again; the later looks come on top."""
-    return next(step.end_minute for step in made.steps if step.id == "all_on")
+    from tapwright.chemistry.plan.steps.step import the
+
+    return the(made.steps, "all_on").end_minute
 
 
 def cautions_of(made: Plan) -> list[dict[str, Any]]:
