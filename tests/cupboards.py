@@ -1,4 +1,4 @@
-"""Waters, salts and wishes that the tests of recipes share."""
+"""Waters, salts and requests that the tests of recipes share."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from hypothesis import strategies as st
 
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.substances import molar_mass, salt
 from tapwright.chemistry.water.composition import ION_SYMBOLS, Water
 from tapwright.chemistry.water.target import Band, Target
@@ -51,9 +51,9 @@ def found(made: Recipe) -> bool:
     return not (made.missed or made.missed_by_scale)
 
 
-def is_found(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> bool:
+def is_found(water: Water, cupboard: Sequence[Stocked], request: RecipeRequest) -> bool:
     """Whether there is a recipe inside every band."""
-    return found(recipe(water, cupboard, wish))
+    return found(recipe(water, cupboard, request))
 
 
 def mmol_per_g(name: str, what: str) -> float:

@@ -10,13 +10,13 @@ from tapwright.cli.pages.recipe import Made
 if TYPE_CHECKING:
     from tapwright.chemistry.dosing.recipe.conflicts import Conflict
     from tapwright.chemistry.dosing.recipe.delivered import Spread
-    from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish
+    from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
     from tapwright.chemistry.findings import Finding
     from tapwright.cli.options.recipe_words import Shelf
     from tapwright.cli.options.water_sources import Source
 
 
-def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
+def recipe_of(source: Source, request: RecipeRequest, shelf: Shelf) -> Made:
     """The recipe for one water; raises NoAnswer where no band of it can be held, NotInTime where none was found in time."""
     from tapwright.chemistry.dosing.premix.pouring import harsh_findings, not_proven, premix_findings, tote_findings
     from tapwright.chemistry.dosing.premix.prepared import prepared
@@ -26,14 +26,14 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
     from tapwright.chemistry.water.equilibrium import at_air, equilibrium_of
     from tapwright.chemistry.water.spread import closed_ph_spread
 
-    found = prepared(source.water, shelf.salts, wish)
+    found = prepared(source.water, shelf.salts, request)
     made, premix = found.recipe, found.premix
-    conflict = explained(found.source, shelf.salts, wish, made)
+    conflict = explained(found.source, shelf.salts, request, made)
     if conflict is not None:
-        raise _refusal(conflict, made, wish)
+        raise _refusal(conflict, made, request)
     at_once = equilibrium_of(made.water)
     spread = None if at_once is None else closed_ph_spread(made.water, source.tested())
-    spreads = delivered_spread(found.source, shelf.salts, wish, made)
+    spreads = delivered_spread(found.source, shelf.salts, request, made)
     findings = (
         *harsh_findings(made.harsh, at_once),
         *made.findings,
@@ -48,11 +48,11 @@ def recipe_of(source: Source, wish: Wish, shelf: Shelf) -> Made:
     return Made(
         source,
         shelf.salts,
-        wish,
+        request,
         made,
         premix,
         at_once,
-        at_air(made.water, wish.times_air),
+        at_air(made.water, request.times_air),
         spread,
         spreads,
         findings,
@@ -99,7 +99,7 @@ def chlorine_first(source: Source) -> list[Finding]:
     return [Finding("caution", "chlorine_first", text, water.total_chlorine_mg_l, 0.0, "mg/L")]
 
 
-def _refusal(conflict: Conflict, nearest: Recipe, wish: Wish) -> NoAnswer:
+def _refusal(conflict: Conflict, nearest: Recipe, request: RecipeRequest) -> NoAnswer:
     """No answer, as a person can read it: what conflicts, each way out on a line, and the nearest there is."""
     from tapwright.chemistry.units import figure
     from tapwright.chemistry.water.target import measures
@@ -116,7 +116,7 @@ def _refusal(conflict: Conflict, nearest: Recipe, wish: Wish) -> NoAnswer:
     words = measures()
     cups = ", ".join(f"{figure(grams, 4)} g {name}" for name, grams in nearest.grams.items()) or "nothing"
     reached = ", ".join(f"{words[at.band].words} {words[at.band].said(at.value)}" for at in nearest.reached)
-    faults.append(Fault("nearest", f"{cups} in {figure(wish.volume_l, 4)} L give {reached}."))
+    faults.append(Fault("nearest", f"{cups} in {figure(request.volume_l, 4)} L give {reached}."))
     ways = [{"text": way.text, "moves": way.moves} for way in conflict.ways_out]
     details: dict[str, Any] = {
         "conflict": [*conflict.bands, *([conflict.charge] if conflict.charge else [])],

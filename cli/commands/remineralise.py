@@ -21,7 +21,7 @@ from tapwright.cli.reading import Reader
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tapwright.chemistry.dosing.recipe.remineralise import Wish
+    from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest
     from tapwright.chemistry.plan.household.household import Household, Tank
     from tapwright.cli.options.water_sources import Source
 
@@ -50,8 +50,8 @@ def answer(asked: Asked) -> Answer:
 
     household = water_sources.household_of(asked.file)
     reader = Reader()
-    wish, shelf, source = _read(asked, household, reader)
-    made = recipe_of(source, wish, shelf)
+    request, shelf, source = _read(asked, household, reader)
+    made = recipe_of(source, request, shelf)
     assumed = [*source.assumptions, *shelf.notes, *_assumed(made, asked, household)]
 
     def page(screen: Console) -> None:
@@ -63,9 +63,9 @@ def answer(asked: Asked) -> Answer:
     return Answer("remineralise", result(made), page, made.findings, assumed)
 
 
-def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Wish, Shelf, Source]:
+def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[RecipeRequest, Shelf, Source]:
     """What is asked, with every fault of the options at once."""
-    from tapwright.chemistry.dosing.recipe.remineralise import Wish
+    from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest
 
     volume_l = volume_of(asked.volume, reader)
     if not 1 <= asked.totes <= 100:
@@ -84,8 +84,8 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Wi
         reader.done()
     if target is None or source is None:  # refused above
         raise AssertionError("a refusal was lost")
-    wish = Wish(target, volume_l, shelf.step_g, asked.totes, shelf.deionised, prefer, times_air or 1.0)
-    return wish, shelf, source
+    request = RecipeRequest(target, volume_l, shelf.step_g, asked.totes, shelf.deionised, prefer, times_air or 1.0)
+    return request, shelf, source
 
 
 def _order(prefer: tuple[str, ...]) -> None:
@@ -121,7 +121,9 @@ def _source(asked: Asked, household: Household | None, tank: Tank | None) -> Sou
 def _assumed(made: Made, asked: Asked, household: Household | None) -> list[str]:
     from tapwright.cli.commands.water import assumed_of_air
 
-    known = None if asked.air is None and (household is None or household.room_co2_ppm is None) else made.wish.times_air
+    known = (
+        None if asked.air is None and (household is None or household.room_co2_ppm is None) else made.request.times_air
+    )
     notes = assumed_of_air(made.recipe.water, known)
     if made.at_once is None:
         notes.append("The pH of the source is not known: pH is told at rest with air only, not at once.")

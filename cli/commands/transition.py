@@ -22,8 +22,8 @@ from tapwright.cli.reading import Reader
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tapwright.chemistry.dosing.transition.course import Limits
-    from tapwright.chemistry.dosing.transition.journey import Journey, Transition
+    from tapwright.chemistry.dosing.transition.multistage import Limits
+    from tapwright.chemistry.dosing.transition.request import Transition, TransitionRequest
     from tapwright.chemistry.findings import Finding
     from tapwright.chemistry.plan.household.household import Household, Tank
     from tapwright.chemistry.water.target import Target
@@ -65,27 +65,27 @@ def answer(asked: Asked) -> Answer:
 
     household = water_sources.household_of(asked.file)
     reader = Reader()
-    journey, shelf, tank, source = _read(asked, household, reader)
-    made = transition(journey, shelf.salts)
+    request, shelf, tank, source = _read(asked, household, reader)
+    made = transition(request, shelf.salts)
     findings = [*tank.findings, *source.findings, *(chlorine_first(source) if made.changes else [])]
-    findings += [*_clouding(journey, made), *_hot(made), *made.findings, *made.not_proven()]
+    findings += [*_clouding(request, made), *_hot(made), *made.findings, *made.not_proven()]
     findings += caution_notes("chemicals", "lifting") if made.changes else []
-    assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(asked, journey)]))
+    assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(asked, request)]))
 
     def page(screen: Console) -> None:
         pages.findings(screen, [finding for finding in findings if finding.level != "note"])
-        show(screen, journey, made)
+        show(screen, request, made)
         pages.findings(screen, [finding for finding in findings if finding.level == "note"])
         pages.assumptions(screen, assumed)
 
-    return Answer("transition", result(journey, made), page, findings, assumed)
+    return Answer("transition", result(request, made), page, findings, assumed)
 
 
-def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Journey, Shelf, Source, Source]:
+def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[TransitionRequest, Shelf, Source, Source]:
     """What is asked, with every fault of the options at once."""
     from dataclasses import replace
 
-    from tapwright.chemistry.dosing.transition.journey import ANYTHING, Journey
+    from tapwright.chemistry.dosing.transition.request import ANYTHING, TransitionRequest
     from tapwright.chemistry.water.equilibrium import at_ph
 
     share = reader.needed(asked.share, "share", "--change")
@@ -115,11 +115,11 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Jo
         raise AssertionError("a refusal was lost")
     times_air = room or 1.0
     rests = times_air if tank.water.ph is None else float(at_ph(tank.water).co2_times_air)
-    journey = Journey(
+    request = TransitionRequest(
         tank.water, volume_l, source.water, share, target, limits, shelf.step_g, refill, shelf.deionised,
         evaporated_l / volume_l, asked.top_off or "deionised", wanted_c, rests, times_air,
     )  # fmt: skip
-    return journey, shelf, tank, source
+    return request, shelf, tank, source
 
 
 def _tank_water(asked: Asked, household: Household | None, tank: Tank | None) -> Source:
@@ -154,7 +154,7 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
     """The limits of common practice, with those of `--limit` in place of their own."""
     from dataclasses import replace
 
-    from tapwright.chemistry.dosing.transition.journey import default_limits
+    from tapwright.chemistry.dosing.transition.request import default_limits
 
     fields = {
         "hardness": ("hardness_mmol_l", "hardness"), "alkalinity": ("alkalinity_meq_l", "alkalinity"),
@@ -184,12 +184,12 @@ def _limits(texts: Sequence[str], reader: Reader) -> Limits:
     return replace(default_limits(), **own)
 
 
-def _clouding(journey: Journey, made: Transition) -> list[Finding]:
+def _clouding(request: TransitionRequest, made: Transition) -> list[Finding]:
     """A caution where a refill stands past calm, as its source does by itself."""
     from tapwright.chemistry.plan.guards.water import clouding_words, limit_finding
     from tapwright.chemistry.water.equilibrium import at_air
 
-    indices = [float(at_air(change.refill, journey.room_times_air).si_calcite) for change in made.changes]
+    indices = [float(at_air(change.refill, request.room_times_air).si_calcite) for change in made.changes]
     highest = round(max(indices, default=0.0), 2)  # one held to the cap may stand a thousandth above it
     text = (
         f"A refill {clouding_words(highest)}: its saturation index of calcite reaches {highest:+.1f} in the room's air."
@@ -208,7 +208,7 @@ def _hot(made: Transition) -> list[Finding]:
     return limit_finding("refill_temperature", far_c, text, "temperature_step")
 
 
-def _assumed(asked: Asked, journey: Journey) -> list[str]:
+def _assumed(asked: Asked, request: TransitionRequest) -> list[str]:
     from tapwright.chemistry import reference
 
     notes = []
@@ -219,9 +219,9 @@ def _assumed(asked: Asked, journey: Journey) -> list[str]:
         notes.append(
             f"Limits of one change where none is given: {said} (pH: {source}; the others: common practice, no source)."
         )
-    if journey.tank.ph is None:
+    if request.tank.ph is None:
         notes.append("The tank's pH is not known: it is taken as at rest with the room's air.")
     else:
-        notes.append(f"The tank keeps the {journey.times_air:.1f} times outdoor CO2 that its pH and alkalinity show.")
+        notes.append(f"The tank keeps the {request.times_air:.1f} times outdoor CO2 that its pH and alkalinity show.")
     notes.append("The limits hold for one change; leave at least a day between two (common practice, no source).")
     return notes

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from tapwright.chemistry.dosing.recipe.bands import Standing
     from tapwright.chemistry.dosing.recipe.cupboard import Stocked
     from tapwright.chemistry.dosing.recipe.delivered import Spread
-    from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish
+    from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
     from tapwright.chemistry.findings import Finding
     from tapwright.chemistry.water.equilibrium import Equilibrium
     from tapwright.cli.options.water_sources import Source
@@ -27,7 +27,7 @@ class Made:
 
     source: Source
     cupboard: Sequence[Stocked]
-    wish: Wish
+    request: RecipeRequest
     recipe: Recipe
     premix: Premix
     at_once: Equilibrium | None
@@ -45,12 +45,12 @@ def result(made: Made) -> dict[str, Any]:
     recipe, once, rest = made.recipe, made.at_once, made.aerated
     steps = recipe.steps or {}
     return {
-        "volume_l": made.wish.volume_l,
-        "totes": made.wish.parts,
-        "target": made.wish.target.name,
+        "volume_l": made.request.volume_l,
+        "totes": made.request.parts,
+        "target": made.request.target.name,
         "source": made.source.name,
         "salts": [
-            {"salt": name, "grams": grams, "steps": steps.get(name), "grams_per_tote": grams / made.wish.parts}
+            {"salt": name, "grams": grams, "steps": steps.get(name), "grams_per_tote": grams / made.request.parts}
             for name, grams in recipe.grams.items()
         ],
         "deionised_l": recipe.deionised_l,
@@ -84,9 +84,9 @@ def show(screen: Console, made: Made) -> None:
     from tapwright.chemistry.dosing.premix.pouring import pouring
     from tapwright.chemistry.units import figure
 
-    wish = made.wish
-    totes = f", in {wish.parts} totes" if wish.parts > 1 else ""
-    pages.heading(screen, f"Recipe for {figure(wish.volume_l, 4)} L{totes} (target: {wish.target.name})")
+    request = made.request
+    totes = f", in {request.parts} totes" if request.parts > 1 else ""
+    pages.heading(screen, f"Recipe for {figure(request.volume_l, 4)} L{totes} (target: {request.target.name})")
     pages.pairs(screen, _amounts(made))
     pages.heading(screen, "Where it lands")
     rows = [_row(at) for at in made.recipe.reached]
@@ -96,7 +96,7 @@ def show(screen: Console, made: Made) -> None:
     pages.paragraph(screen, _course(made))
     screen.print()
     if made.premix.buckets:
-        pages.heading(screen, "How to get it in" + (", for each tote" if wish.parts > 1 else ""))
+        pages.heading(screen, "How to get it in" + (", for each tote" if request.parts > 1 else ""))
         texts = [*pouring(made.premix), *([made.premix.reason] if made.premix.reason else [])]
         marks = [f"{number}." for number in range(1, len(made.premix.buckets) + 1)] + ["-"]
         pages.pairs(screen, list(zip(marks, texts, strict=False)), gap=1)
@@ -111,7 +111,7 @@ def _amounts(made: Made) -> list[tuple[str, str]]:
     """What goes in: the whole, and each tote's part where there are several."""
     from tapwright.chemistry.units import figure
 
-    recipe, parts = made.recipe, made.wish.parts
+    recipe, parts = made.recipe, made.request.parts
     rows: list[tuple[str, str]] = []
     for name, grams in recipe.grams.items():
         amount = f"{figure(grams, 4)} g {name}"
@@ -124,7 +124,7 @@ def _amounts(made: Made) -> list[tuple[str, str]]:
         rows.append(
             ("Salts" if not rows else "", amount + (f", {figure(grams / parts, 4)} g a tote" if parts > 1 else ""))
         )
-    own_l = made.wish.volume_l - recipe.deionised_l
+    own_l = made.request.volume_l - recipe.deionised_l
     water = f"{figure(own_l, 4)} L {made.source.name}"
     if recipe.deionised_l > 0:
         water += f" and {figure(recipe.deionised_l, 4)} L deionised water"

@@ -9,18 +9,18 @@ from tapwright.cli.pages import pieces as pages
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tapwright.chemistry.dosing.transition.journey import Change, Journey, Transition
+    from tapwright.chemistry.dosing.transition.request import Change, Transition, TransitionRequest
     from tapwright.chemistry.water.composition import Water
 
 
-def result(journey: Journey, made: Transition) -> dict[str, Any]:
+def result(request: TransitionRequest, made: Transition) -> dict[str, Any]:
     """Every figure of the way."""
     return {
         "changes": len(made.changes),
-        "share": journey.share,
-        "volume_l": journey.volume_l,
-        "refill_l": journey.volume_l * journey.share,
-        "target": journey.target.name,
+        "share": request.share,
+        "volume_l": request.volume_l,
+        "refill_l": request.volume_l * request.share,
+        "target": request.target.name,
         "refills": [
             {
                 "salts": [{"salt": name, "grams": grams} for name, grams in change.grams.items()],
@@ -62,20 +62,20 @@ def _amounts(water: Water) -> dict[str, float]:
     }
 
 
-def show(screen: Console, journey: Journey, made: Transition) -> None:
+def show(screen: Console, request: TransitionRequest, made: Transition) -> None:
     """The page of one way."""
     from tapwright.chemistry.units import figure
 
     count = len(made.changes)
-    refill_l = figure(journey.volume_l * journey.share, 4)
+    refill_l = figure(request.volume_l * request.share, 4)
     if count == 0:
         pages.heading(
-            screen, f"The tank lies in the bands already (target: {journey.target.name}): no change is needed"
+            screen, f"The tank lies in the bands already (target: {request.target.name}): no change is needed"
         )
         screen.print()
         return
     changes = "1 change" if count == 1 else f"{count} changes"
-    pages.heading(screen, f"{changes} of {journey.share:.0%}, {refill_l} L each (target: {journey.target.name})")
+    pages.heading(screen, f"{changes} of {request.share:.0%}, {refill_l} L each (target: {request.target.name})")
     pages.pairs(screen, [(f"{number}.", _refill(change)) for number, change in enumerate(made.changes, start=1)])
     pages.heading(screen, "The tank after each change")
     head = ("", "hardness, dGH", "alkalinity, dKH", "pH at rest", "µS/cm", "°C")
@@ -87,7 +87,7 @@ def show(screen: Console, journey: Journey, made: Transition) -> None:
     ]
     pages.figures(screen, head, rows)
     pages.heading(screen, "What to know")
-    pages.bullets(screen, _words(journey, made))
+    pages.bullets(screen, _words(request, made))
 
 
 def _refill(change: Change) -> str:
@@ -107,7 +107,7 @@ def _row(name: str, water: Water, ph: float, conductivity_us_cm: float) -> tuple
     )  # fmt: skip
 
 
-def _words(journey: Journey, made: Transition) -> list[str]:
+def _words(request: TransitionRequest, made: Transition) -> list[str]:
     from tapwright.chemistry.water.composition import dgh_per_mmol
 
     words = []

@@ -23,7 +23,7 @@ from tapwright.chemistry.dosing.premix.premix import Premix
 from tapwright.chemistry.dosing.premix.prepared import prepared
 from tapwright.chemistry.dosing.recipe.conflicts import explained
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
 from tapwright.chemistry.errors import BadInput, NoAnswer
 from tapwright.chemistry.findings import Finding
 from tapwright.chemistry.plan.household.tables import BandsTable, SaltTable
@@ -148,7 +148,7 @@ def recipe(
     """
     cupboard = [_stocked(entry) for entry in salts]
     bands = lake_target(target, "target") if isinstance(target, str) else target
-    request = Wish(
+    request = RecipeRequest(
         bands,
         amount(volume, "volume", "volume"),
         0.0 if scale is None else amount(scale, "step", "scale"),

@@ -7,7 +7,7 @@ from typing import Any
 
 from tapwright.chemistry.dosing.recipe.bands import Standing
 from tapwright.chemistry.dosing.recipe.remineralise import Recipe
-from tapwright.chemistry.dosing.transition.journey import Transition
+from tapwright.chemistry.dosing.transition.request import Transition
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.plan.planner import Plan
 from tapwright.chemistry.water.target import measures

@@ -2,7 +2,7 @@
 
 Run from the project's folder: python tests/benchmarks/hard_cupboards.py [patience in seconds] [questions a row]
 Cupboards of 2 to 30 salts (beyond those of the tables, their hydrates as if of other makes), bands of pH and conductivity,
-scales of 0.1 g and 0.01 g; and journeys to waters that cannot be reached. A question is a recipe and, where there is
+scales of 0.1 g and 0.01 g; and requests to waters that cannot be reached. A question is a recipe and, where there is
 none, why; or a transition. Times are of the processor, so that a busy machine does not tell. 'a second' is how many
 seconds a million units of work take: the budget counts units, and about 1 makes the default about 2 s.
 """
@@ -25,8 +25,8 @@ sys.path[:0] = [str(Path(__file__).parents[2])]
 
 from tapwright.chemistry.dosing.recipe.conflicts import explained  # noqa: E402
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked, dissolve  # noqa: E402
-from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe  # noqa: E402
-from tapwright.chemistry.dosing.transition.journey import Journey, default_limits  # noqa: E402
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest, recipe  # noqa: E402
+from tapwright.chemistry.dosing.transition.request import TransitionRequest, default_limits  # noqa: E402
 from tapwright.chemistry.dosing.transition.transition import transition  # noqa: E402
 from tapwright.chemistry.errors import NoAnswer, NotInTime  # noqa: E402
 from tapwright.chemistry.programmes.budget import PATIENCE_S, Budget, question  # noqa: E402
@@ -87,11 +87,11 @@ def of_a_recipe(counts: tuple[int, int], kind: str, step_g: float, dice: random.
     stocked = cupboard(dice.randint(*counts), dice)
     water = dice.choice((SOFT, PURE))
     bands = around(water, stocked, kind, dice)
-    wish = Wish(bands, dice.choice((60.0, 200.0, 400.0)), step_g, dice.choice((1, 2, 4)))
+    request = RecipeRequest(bands, dice.choice((60.0, 200.0, 400.0)), step_g, dice.choice((1, 2, 4)))
 
     def ask() -> str:
-        made = recipe(water, stocked, wish)
-        explained(water, stocked, wish, made)
+        made = recipe(water, stocked, request)
+        explained(water, stocked, request, made)
         return (PROVEN if made.proven else BEST) if made.found else (NONE if made.proven else OPEN)
 
     return ask
@@ -105,11 +105,11 @@ def of_a_journey(step_g: float, dice: random.Random) -> Callable[[], str]:
     end = Target("own", Band(hardness, hardness + width), Band(alkalinity, alkalinity + width), Band(0.05, 0.06))
     end = replace(end, conductivity_us_cm=Band(0, dice.uniform(100, 600)))
     refill = Target("any", ANY, ANY)
-    journey = Journey(SOFT, 300.0, SOFT, dice.choice((0.15, 0.3)), end, default_limits(), step_g, refill)
+    request = TransitionRequest(SOFT, 300.0, SOFT, dice.choice((0.15, 0.3)), end, default_limits(), step_g, refill)
 
     def ask() -> str:
         try:
-            return PROVEN if transition(journey, stocked).proven else BEST
+            return PROVEN if transition(request, stocked).proven else BEST
         except NotInTime:
             return OPEN
         except NoAnswer:
@@ -141,7 +141,7 @@ def main() -> None:
     patience_s = float(sys.argv[1]) if len(sys.argv) > 1 else PATIENCE_S
     each = int(sys.argv[2]) if len(sys.argv) > 2 else 3
     with question(Budget().patience_s):  # warm
-        recipe(SOFT, cupboard(4, random.Random(0)), Wish(lake_target("malawi"), 100.0, 0.1))
+        recipe(SOFT, cupboard(4, random.Random(0)), RecipeRequest(lake_target("malawi"), 100.0, 0.1))
     print(f"patience {patience_s:g} s, {each} questions a row")
     print(
         f"{'salts, bands, scale':40} {'median':>7} {'max s':>7} {'proven':>9}{'best':>9}{'none':>9}{'open':>9} {'a second':>9}"
@@ -154,7 +154,7 @@ def main() -> None:
                 dice = random.Random(name)
                 every += row(name, [of_a_recipe(counts, kind, step_g, dice) for _ in range(each)], patience_s)[0]
     for step_g in (0.1, 0.01):
-        name = f"journeys that do not exist, {step_g} g"
+        name = f"requests that do not exist, {step_g} g"
         dice = random.Random(name)
         every += row(name, [of_a_journey(step_g, dice) for _ in range(each)], patience_s)[0]
     print(f"{len(every)} questions: median {statistics.median(every):.2f} s, longest {max(every):.2f} s.")

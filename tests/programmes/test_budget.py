@@ -16,7 +16,7 @@ from tapwright.chemistry.dosing.recipe.bands import standings
 from tapwright.chemistry.dosing.recipe.choice import ORDER
 from tapwright.chemistry.dosing.recipe.conflicts import explained
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.errors import NotInTime
 from tapwright.chemistry.programmes.budget import Budget, OutOfWork, current, question, rungs
@@ -30,7 +30,7 @@ GENTLE = [salt for salt in salts().values() if salt.gentle]
 ONE_CALL = 0.1e6
 
 hard_wishes = st.builds(
-    lambda lake, every_ion, ph, width, step_g, parts: Wish(
+    lambda lake, every_ion, ph, width, step_g, parts: RecipeRequest(
         replace(lake_target(lake, every_ion=every_ion), ph_aerated=Band(ph, ph + width) if width else None),
         40.0 * parts,
         step_g,
@@ -50,10 +50,10 @@ sources = st.sampled_from([SOFT, HARD, PURE])
 patiences = st.sampled_from([0.02, 0.1, 0.25, 0.5])
 
 
-def asked(water: object, cupboard: list[Stocked], wish: Wish, patience_s: float) -> tuple[Recipe, Budget]:
+def asked(water: object, cupboard: list[Stocked], request: RecipeRequest, patience_s: float) -> tuple[Recipe, Budget]:
     """The recipe within so much patience, and the budget it leaves."""
     with question(patience_s) as budget:
-        return recipe(water, cupboard, wish), budget  # type: ignore[arg-type]
+        return recipe(water, cupboard, request), budget  # type: ignore[arg-type]
 
 
 def rank(made: Recipe) -> tuple[float, ...]:
@@ -64,11 +64,11 @@ def rank(made: Recipe) -> tuple[float, ...]:
 @settings(max_examples=25, deadline=None)
 @given(sources, cupboards, hard_wishes, patiences)
 def test_the_same_question_has_the_same_answer_and_ends(
-    water: object, cupboard: list[Stocked], wish: Wish, patience_s: float
+    water: object, cupboard: list[Stocked], request: RecipeRequest, patience_s: float
 ) -> None:
-    made, budget = asked(water, cupboard, wish, patience_s)
+    made, budget = asked(water, cupboard, request, patience_s)
     assert budget.done <= budget.whole + ONE_CALL
-    again, other = asked(water, cupboard, wish, patience_s)
+    again, other = asked(water, cupboard, request, patience_s)
     assert again == made
     assert other.done == budget.done
 
@@ -76,24 +76,24 @@ def test_the_same_question_has_the_same_answer_and_ends(
 @settings(max_examples=25, deadline=None)
 @given(sources, cupboards, hard_wishes)
 def test_what_is_found_lies_in_its_bands_and_above_its_bound(
-    water: object, cupboard: list[Stocked], wish: Wish
+    water: object, cupboard: list[Stocked], request: RecipeRequest
 ) -> None:
-    made, _ = asked(water, cupboard, wish, 0.1)
+    made, _ = asked(water, cupboard, request, 0.1)
     assert (made.bound is not None) == (made.found and not made.proven)
     if made.found:
-        assert all(at.held for at in standings(made.water, wish.target, wish.times_air))
+        assert all(at.held for at in standings(made.water, request.target, request.times_air))
     if made.bound is not None:
         assert len(made.grams) >= made.bound.salts
         assert sum(made.grams.values()) >= made.bound.cost * (1 - 1e-6) - 1e-6
-        best, _ = asked(water, cupboard, wish, 5.0)
+        best, _ = asked(water, cupboard, request, 5.0)
         assert len(best.grams) >= made.bound.salts
         assert sum(best.grams.values()) >= made.bound.cost * (1 - 1e-6) - 1e-6
 
 
 @settings(max_examples=20, deadline=None)
 @given(sources, cupboards, hard_wishes)
-def test_more_patience_never_does_worse(water: object, cupboard: list[Stocked], wish: Wish) -> None:
-    tries = [asked(water, cupboard, wish, patience_s)[0] for patience_s in (0.1, 0.4, 2.0)]
+def test_more_patience_never_does_worse(water: object, cupboard: list[Stocked], request: RecipeRequest) -> None:
+    tries = [asked(water, cupboard, request, patience_s)[0] for patience_s in (0.1, 0.4, 2.0)]
     for less, more in pairwise(tries):
         if less.found:
             assert more.found
@@ -144,12 +144,12 @@ def test_a_programme_that_is_cut_short_is_never_told_as_impossible_or_least() ->
 
 def test_a_recipe_that_is_not_found_in_time_is_not_called_impossible() -> None:
     target = replace(lake_target("malawi", every_ion=True), ph_aerated=Band(8.3, 8.5))
-    wish = Wish(target, 40.0, 0.1)
+    request = RecipeRequest(target, 40.0, 0.1)
     cupboard = [Stocked(salt) for salt in GENTLE]
     with question(1e-4):
-        made = recipe(SOFT, cupboard, wish)
+        made = recipe(SOFT, cupboard, request)
         assert not made.proven
-        conflict = explained(SOFT, cupboard, wish, made)
+        conflict = explained(SOFT, cupboard, request, made)
     assert made.missed
     assert conflict is not None
     assert "there may be one" in conflict.sentence()
@@ -158,14 +158,14 @@ def test_a_recipe_that_is_not_found_in_time_is_not_called_impossible() -> None:
 
 
 def test_a_way_that_is_not_found_in_time_is_not_called_impossible() -> None:
-    journey = replace(PLAIN, step_g=0.1, target=narrow(1.0, 1.6, 0.05))
+    request = replace(PLAIN, step_g=0.1, target=narrow(1.0, 1.6, 0.05))
     with question(1e-3), pytest.raises(NotInTime, match=r"there may be one.*patience"):
-        transition(journey, jars(*FOUR))
-    usual = transition(journey, jars(*FOUR))
+        transition(request, jars(*FOUR))
+    usual = transition(request, jars(*FOUR))
     for patience_s in (0.3, 0.8, 2.0):
         with question(patience_s) as budget:
             try:
-                made = transition(journey, jars(*FOUR))
+                made = transition(request, jars(*FOUR))
             except NotInTime:
                 continue
             assert budget.done <= budget.whole + ONE_CALL
@@ -179,15 +179,15 @@ def test_a_way_that_is_not_found_in_time_is_not_called_impossible() -> None:
 
 def test_twenty_one_salts_that_cannot_are_refused_without_going_through_their_sets() -> None:
     """Two million sets of twenty-one: that none can is seen from all of them together."""
-    wish = Wish(replace(lake_target("malawi"), conductivity_us_cm=Band(0.0, 100.0)), 100.0, 0.1)
-    made, budget = asked(PURE, [Stocked(salt) for salt in salts().values()], wish, 2.0)
+    request = RecipeRequest(replace(lake_target("malawi"), conductivity_us_cm=Band(0.0, 100.0)), 100.0, 0.1)
+    made, budget = asked(PURE, [Stocked(salt) for salt in salts().values()], request, 2.0)
     assert made.proven
     assert [at.band for at in made.missed]
     assert budget.done < budget.whole
 
 
 def test_the_order_of_preference_is_kept_by_what_is_best_so_far() -> None:
-    wish = Wish(replace(lake_target("malawi", every_ion=True)), 40.0, 0.01)
+    request = RecipeRequest(replace(lake_target("malawi", every_ion=True)), 40.0, 0.01)
     for word in ORDER:
-        made, _ = asked(PURE, [Stocked(salt) for salt in GENTLE], replace(wish, prefer=(word,)), 0.1)
+        made, _ = asked(PURE, [Stocked(salt) for salt in GENTLE], replace(request, prefer=(word,)), 0.1)
         assert made.bound is None or made.bound.salts == 0 or word == "salts"

@@ -13,14 +13,14 @@ from scipy.optimize import linprog
 
 from tapwright.chemistry.dosing.recipe.conflicts import Conflict, explained
 from tapwright.chemistry.dosing.recipe.cupboard import DEIONISED, Deionised, Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest, recipe
 from tapwright.chemistry.dosing.recipe.ways_out import Move
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import deionised_water
 from tapwright.chemistry.water.target import ANY, Band, Target, measures
 
-Case = tuple[Water, list[Stocked], Wish]
+Case = tuple[Water, list[Stocked], RecipeRequest]
 
 
 def around(random: np.random.Generator, middle: float, width: float) -> Band:
@@ -52,7 +52,7 @@ def drawn(random: np.random.Generator, equilibrium: bool) -> Case:
         extra["conductivity_us_cm"] = around(random, 350, 0.2)
         extra["ph_aerated"] = Band(8.2, 8.6)
     target = Target("drawn", around(random, 1.4, width), around(random, 3.0, width), **extra)
-    return water, cupboard, Wish(target, volume_l, float(random.choice([0, 0, 1, 5])), deionised=offer)
+    return water, cupboard, RecipeRequest(target, volume_l, float(random.choice([0, 0, 1, 5])), deionised=offer)
 
 
 @cache
@@ -71,21 +71,21 @@ def conflicts(equilibrium: bool) -> list[tuple[Case, Conflict]]:
 
 def gone(case: Case, move: Move, then: float | None = None) -> Case:
     """The question after the move, or after another one as far as `then`."""
-    water, cupboard, wish = case
+    water, cupboard, request = case
     then = move.then if then is None else then
     if move.kind == "band":
-        band, scale = dict(wish.target.bands())[move.name], measures()[move.name].scale
+        band, scale = dict(request.target.bands())[move.name], measures()[move.name].scale
         low = math.isclose(move.now or 0.0, band.low * scale) and move.then < (move.now or 0.0)
         moved = Band(then / scale, band.high) if low else Band(band.low, then / scale)
-        return water, cupboard, replace(wish, target=replace(wish.target, **{move.name: moved}))
+        return water, cupboard, replace(request, target=replace(request.target, **{move.name: moved}))
     if move.name == DEIONISED:
-        return water, cupboard, replace(wish, deionised=Deionised(then))
+        return water, cupboard, replace(request, deionised=Deionised(then))
     if move.kind == "stock":
         filled = [replace(item, stock_g=then) if item.salt.name == move.name else item for item in cupboard]
-        return water, filled, wish
+        return water, filled, request
     if move.kind == "buy":
-        return water, [*cupboard, Stocked(salt(move.name), stock_g=then)], wish
-    return water, cupboard, replace(wish, **{"step_g" if move.kind == "scale" else "volume_l": then})
+        return water, [*cupboard, Stocked(salt(move.name), stock_g=then)], request
+    return water, cupboard, replace(request, **{"step_g" if move.kind == "scale" else "volume_l": then})
 
 
 @pytest.mark.parametrize("equilibrium", [False, True], ids=["linear", "with pH and conductivity"])
@@ -144,13 +144,13 @@ def test_several_moves_are_told_only_where_no_single_one_does() -> None:
 
 def rules_of(case: Case) -> dict[str, list[tuple[np.ndarray, float]]]:
     """Every end of a band and of a stock by the words it is told in, as rows weights @ x <= limit over grams and litres."""
-    water, cupboard, wish = case
+    water, cupboard, request = case
     names = [item.salt.name for item in cupboard]
     pure = amounts_in(deionised_water(water.temperature_c)) - amounts_in(water)
-    matrix = np.column_stack([effects(names, wish.volume_l), pure / wish.volume_l])
+    matrix = np.column_stack([effects(names, request.volume_l), pure / request.volume_l])
     rules: dict[str, list[tuple[np.ndarray, float]]] = {}
-    bands = dict(wish.target.bands())
-    for name, low, weights, limit in ends_of(wish.target):
+    bands = dict(request.target.bands())
+    for name, low, weights, limit in ends_of(request.target):
         measure, sign = measures()[name], -1.0 if low else 1.0
         end = bands[name].low if low else bands[name].high
         words = f"{measure.words} of at {'least' if low else 'most'} {measure.said(end)}"
@@ -158,7 +158,7 @@ def rules_of(case: Case) -> dict[str, list[tuple[np.ndarray, float]]]:
             (sign * weights @ matrix, sign * (limit - weights @ amounts_in(water)) + 1e-7)
         )
     stocks = [(item.salt.name, item.stock_g, "g") for item in cupboard]
-    stocks.append((DEIONISED, wish.deionised.stock_l if wish.deionised else None, "L"))
+    stocks.append((DEIONISED, request.deionised.stock_l if request.deionised else None, "L"))
     for place, (name, stock, unit) in enumerate(stocks):
         if stock is not None:
             rules[f"the {stock:g} {unit} of {name} there are"] = [(np.eye(len(stocks))[place], stock)]
@@ -167,9 +167,9 @@ def rules_of(case: Case) -> dict[str, list[tuple[np.ndarray, float]]]:
 
 def holds_together(case: Case, words: list[str]) -> bool:
     """Whether so many of the ends hold at once, by scipy."""
-    _, cupboard, wish = case
+    _, cupboard, request = case
     rows = [row for word in words for row in rules_of(case)[word]]
-    bounds = [(0, None)] * len(cupboard) + [(0, wish.volume_l if wish.deionised else 0)]
+    bounds = [(0, None)] * len(cupboard) + [(0, request.volume_l if request.deionised else 0)]
     matrix = np.array([row for row, _ in rows]) if rows else None
     answer = linprog(
         np.zeros(len(bounds)), matrix, [limit for _, limit in rows] if rows else None, bounds=bounds, method="highs"
@@ -197,8 +197,8 @@ def test_the_ends_named_are_a_smallest_set_that_cannot_hold() -> None:
 def test_the_least_move_is_that_whatever_scale_and_volume(volume_l: float, step_g: float) -> None:
     """All of the salt there is goes in: a fine step in a large tote must not make it look not worth its grams."""
     cupboard = [Stocked(salt("magnesium sulfate heptahydrate"), stock_g=0.2 * volume_l), *jars("sodium chloride")]
-    wish = Wish(Target("t", Band(1.0, 1.1), ANY, sodium_mmol_l=Band(3.0, 4.0)), volume_l, step_g)
-    conflict = explained(PURE, cupboard, wish, recipe(PURE, cupboard, wish))
+    request = RecipeRequest(Target("t", Band(1.0, 1.1), ANY, sodium_mmol_l=Band(3.0, 4.0)), volume_l, step_g)
+    conflict = explained(PURE, cupboard, request, recipe(PURE, cupboard, request))
     assert conflict is not None
     (move,) = [way.moves[0] for way in conflict.ways_out if way.moves[0].kind == "band"]
     # 0.2 g/L of it is 0.811 mmol/L, 4.55 dGH.
@@ -207,21 +207,21 @@ def test_the_least_move_is_that_whatever_scale_and_volume(volume_l: float, step_
 
 def test_a_ratio_without_end_is_no_way_out_and_magnesium_is() -> None:
     cupboard = jars("calcium chloride dihydrate", "sodium bicarbonate")
-    wish = Wish(Target("t", Band(0.7, 0.8), Band(1.0, 1.2), Band(1.0, 3.0)), 100.0, 0.1)
-    conflict = explained(PURE, cupboard, wish, recipe(PURE, cupboard, wish))
+    request = RecipeRequest(Target("t", Band(0.7, 0.8), Band(1.0, 1.2), Band(1.0, 3.0)), 100.0, 0.1)
+    conflict = explained(PURE, cupboard, request, recipe(PURE, cupboard, request))
     assert conflict is not None
     moves = [way.moves[0] for way in conflict.ways_out]
     assert all(move.name != "calcium_to_magnesium" for move in moves)
     bought = [move for move in moves if move.kind == "buy"]
     assert bought and all("magnesium" in move.name for move in bought)
-    assert all(is_found(*gone((PURE, cupboard, wish), move)) for move in bought)
+    assert all(is_found(*gone((PURE, cupboard, request), move)) for move in bought)
 
 
 def test_water_there_is_no_end_of_is_not_among_what_conflicts() -> None:
     hard = replace(SOFT, chloride_mmol_l=2.0, sodium_mmol_l=2.1)
-    wish = Wish(Target("t", Band(1.5, 2), ANY, chloride_mmol_l=Band(0, 0.5)), 300.0, deionised=Deionised())
+    request = RecipeRequest(Target("t", Band(1.5, 2), ANY, chloride_mmol_l=Band(0, 0.5)), 300.0, deionised=Deionised())
     cupboard = jars("calcium chloride dihydrate")
-    conflict = explained(hard, cupboard, wish, recipe(hard, cupboard, wish))
+    conflict = explained(hard, cupboard, request, recipe(hard, cupboard, request))
     assert conflict is not None
     assert conflict.bands == ("hardness of at least 8.412 dGH", "chloride of at most 17.73 mg/L")
 
@@ -251,8 +251,8 @@ def test_salts_whatever_are_said_to_be_no_help_only_where_charges_forbid_it() ->
         }
         target = Target("t", around(random, 0.8, 0.3), around(random, 4.5, 0.2), **ions)
         water = [PURE, SOFT][random.integers(2)]
-        cupboard, wish = jars("magnesium chloride hexahydrate", "sodium bicarbonate"), Wish(target, 100.0)
-        conflict = explained(water, cupboard, wish, recipe(water, cupboard, wish))
+        cupboard, request = jars("magnesium chloride hexahydrate", "sodium bicarbonate"), RecipeRequest(target, 100.0)
+        conflict = explained(water, cupboard, request, recipe(water, cupboard, request))
         if conflict is None:
             continue
         possible = some_water_lies_inside(target, water.cations_meq_l - water.anions_meq_l)
@@ -270,28 +270,30 @@ def test_a_small_gap_between_the_charges_is_seen_as_well(gap_meq_l: float) -> No
     few_cations = Target("t", Band(0.4, 0.5), Band(2.0 + gap_meq_l, 2.1 + gap_meq_l), sodium_mmol_l=Band(0, 0.7),
                          potassium_mmol_l=Band(0, 0.3))  # fmt: skip
     for target in (few_anions, few_cations):
-        wish = Wish(target, 100.0)
-        conflict = explained(PURE, jars(*GENTLE), wish, recipe(PURE, jars(*GENTLE), wish))
+        request = RecipeRequest(target, 100.0)
+        conflict = explained(PURE, jars(*GENTLE), request, recipe(PURE, jars(*GENTLE), request))
         assert conflict is not None and f"at least {gap_meq_l:g} meq/L more" in conflict.charge
 
 
 def test_the_gap_between_the_charges_is_the_size_that_is_said() -> None:
     # 3 meq of alkalinity against 1 mmol of sodium, no potassium and 0.5 mmol of hardness: 1 meq is missing.
     target = Target("t", Band(0.4, 0.5), Band(3.0, 3.2), sodium_mmol_l=Band(0, 1), potassium_mmol_l=Band(0, 0))
-    wish = Wish(target, 100.0)
-    conflict = explained(PURE, jars(*GENTLE), wish, recipe(PURE, jars(*GENTLE), wish))
+    request = RecipeRequest(target, 100.0)
+    conflict = explained(PURE, jars(*GENTLE), request, recipe(PURE, jars(*GENTLE), request))
     assert conflict is not None
     assert "the anions of any such water come to at least 1 meq/L more than its cations" in conflict.charge
     # The other way: 6 meq of hardness, and no anion to go with it.
     bare = Target("t", Band(3.0, 3.2), Band(1.0, 1.2), chloride_mmol_l=Band(0, 1), sulfate_mmol_l=Band(0, 0.5))
-    conflict = explained(PURE, jars(*GENTLE), Wish(bare, 100.0), recipe(PURE, jars(*GENTLE), Wish(bare, 100.0)))
+    conflict = explained(
+        PURE, jars(*GENTLE), RecipeRequest(bare, 100.0), recipe(PURE, jars(*GENTLE), RecipeRequest(bare, 100.0))
+    )
     assert conflict is not None
     assert "the cations of any such water come to at least 2.8 meq/L more than its anions" in conflict.charge
 
 
 def test_bands_that_no_water_has_whatever_its_charge_are_told_so() -> None:
-    wish = Wish(Target("t", Band(1, 1.1), ANY, calcium_mmol_l=Band(2, 3)), 100.0)
-    conflict = explained(PURE, jars(*GENTLE), wish, recipe(PURE, jars(*GENTLE), wish))
+    request = RecipeRequest(Target("t", Band(1, 1.1), ANY, calcium_mmol_l=Band(2, 3)), 100.0)
+    conflict = explained(PURE, jars(*GENTLE), request, recipe(PURE, jars(*GENTLE), request))
     assert conflict is not None and "No water at all" in conflict.sentence()
 
 
@@ -300,13 +302,15 @@ def test_a_water_that_is_there_is_possible_however_far_from_it_the_source_is() -
     there = effects(NAMES, 100.0) @ np.array([30.0, 10.0, 40.0, 20.0, 9.0, 8.0, 25.0, 12.0, 0.0])
     water = replace(PURE, **dict(zip(LINEAR, there, strict=True)))
     bands = {name: Band(0.99 * amount, 1.01 * amount) for name, amount in zip(LINEAR, there, strict=True)}
-    conducts = recipe(water, [], Wish(Target("t", ANY, ANY, conductivity_us_cm=Band(0, 9e9)), 1.0)).reached[0].value
+    conducts = (
+        recipe(water, [], RecipeRequest(Target("t", ANY, ANY, conductivity_us_cm=Band(0, 9e9)), 1.0)).reached[0].value
+    )
     alkalinity = bands.pop("alkalinity_meq_l")
-    wish = Wish(
+    request = RecipeRequest(
         Target("t", ANY, alkalinity, conductivity_us_cm=Band(0.998 * conducts, 1.002 * conducts), **bands), 100.0
     )
-    assert found(recipe(water, [], wish))
-    conflict = explained(PURE, [], wish, recipe(PURE, [], wish))
+    assert found(recipe(water, [], request))
+    conflict = explained(PURE, [], request, recipe(PURE, [], request))
     assert conflict is not None and conflict.charge == ""
 
 
@@ -318,7 +322,11 @@ def test_a_finer_step_or_more_water_does_where_the_scale_is_too_coarse() -> None
     for _ in range(8):
         hardness, alkalinity = random.uniform(0.8, 1.6), random.uniform(1.5, 3.5)
         target = Target("t", Band(hardness, 1.04 * hardness), Band(alkalinity, 1.04 * alkalinity))
-        case = SOFT, jars(*GENTLE[2:4], "sodium bicarbonate"), Wish(target, 20.0, float(random.choice([1, 2, 5])))
+        case = (
+            SOFT,
+            jars(*GENTLE[2:4], "sodium bicarbonate"),
+            RecipeRequest(target, 20.0, float(random.choice([1, 2, 5]))),
+        )
         made = recipe(*case)
         if found(made):
             continue
@@ -342,15 +350,15 @@ def test_a_finer_step_or_more_water_does_where_the_scale_is_too_coarse() -> None
 
 
 def test_the_miss_is_told_by_the_end_that_is_missed() -> None:
-    wish = Wish(Target("t", Band(1.0, 1.02), ANY), 10.0, 5.0)
+    request = RecipeRequest(Target("t", Band(1.0, 1.02), ANY), 10.0, 5.0)
     cupboard = jars("magnesium sulfate heptahydrate")
-    made = recipe(PURE, cupboard, wish)
-    conflict = explained(PURE, cupboard, wish, made)
+    made = recipe(PURE, cupboard, request)
+    conflict = explained(PURE, cupboard, request, made)
     assert conflict is not None and conflict.by_scale
     (miss,) = made.missed_by_scale
     side = "least" if miss.value < 1.0 else "most"
     assert conflict.bands == (f"hardness of at {side} {measures()['hardness_mmol_l'].said(miss.limit)}",)
     assert (
-        explained(PURE, cupboard, replace(wish, step_g=0.01), recipe(PURE, cupboard, replace(wish, step_g=0.01)))
+        explained(PURE, cupboard, replace(request, step_g=0.01), recipe(PURE, cupboard, replace(request, step_g=0.01)))
         is None
     )

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.premix.pouring import pouring, premix_findings, tote_findings
 from tapwright.chemistry.dosing.premix.premix import Bucket, Premix, premixed
-from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest, recipe
 from tapwright.chemistry.dosing.solubility import solubility_g_l
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water
@@ -246,7 +246,7 @@ def test_the_sentences_name_every_salt_and_water(water: Water, grams_per_l: dict
 @pytest.mark.parametrize("lake", lake_names())
 @pytest.mark.parametrize("volume_l", [60.0, 500.0])
 def test_lakes_go_in_calmly(lake: str, source: Water, volume_l: float) -> None:
-    made = recipe(source, jars(*GENTLE), Wish(lake_target(lake), volume_l, 0.1))
+    made = recipe(source, jars(*GENTLE), RecipeRequest(lake_target(lake), volume_l, 0.1))
     if made.missed:  # the soft tap is harder than the softest lake
         assert lake == "victoria" and source is SOFT
         return

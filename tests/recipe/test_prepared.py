@@ -9,14 +9,14 @@ import pytest
 from tapwright.chemistry.dosing.premix.prepared import prepared, thinned
 from tapwright.chemistry.dosing.recipe.bands import standings
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked, dissolve
-from tapwright.chemistry.dosing.recipe.remineralise import Wish
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import deionised_water
 from tapwright.chemistry.water.target import ANY, Band, Target
 
 HARD = Water(2.5, 0.6, 0.8, 0.05, 1.6, 0.7, 4.0, 10, 0.1, 0, 0, 25.0, ph=7.5)
-WISH = Wish(Target("more alkaline", ANY, Band(6.6, 7.2)), 400.0, 0.1, 2)
+WISH = RecipeRequest(Target("more alkaline", ANY, Band(6.6, 7.2)), 400.0, 0.1, 2)
 
 
 def test_a_bucket_of_deionised_water_is_counted_in_the_recipe() -> None:

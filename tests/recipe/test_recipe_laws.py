@@ -31,7 +31,7 @@ from hypothesis import strategies as st
 from tapwright.chemistry.dosing.recipe.choice import ORDER, Rows, choose
 from tapwright.chemistry.dosing.recipe.conflicts import explained
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked, columns
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.errors import BadInput, TapwrightError
 from tapwright.chemistry.substances import salt
 from tapwright.chemistry.water.composition import Water
@@ -91,8 +91,8 @@ def test_the_order_of_the_cupboard_decides_nothing(
 ) -> None:
     shuffled = list(cupboard)
     random.shuffle(shuffled)  # type: ignore[attr-defined]
-    wish = Wish(target, 120.0, step_g, deionised=offer)
-    assert recipe(SOFT, cupboard, wish) == recipe(SOFT, shuffled, wish)
+    request = RecipeRequest(target, 120.0, step_g, deionised=offer)
+    assert recipe(SOFT, cupboard, request) == recipe(SOFT, shuffled, request)
 
 
 @settings(max_examples=25)
@@ -100,8 +100,8 @@ def test_the_order_of_the_cupboard_decides_nothing(
 def test_twice_the_water_takes_twice_of_everything(cupboard: list[Stocked], target: Target, factor: float) -> None:
     # By a power of two, so that rounding of floats is the same on both sides; litres come in steps of their own.
     more = [replace(item, stock_g=item.stock_g and item.stock_g * factor) for item in cupboard]
-    once = recipe(SOFT, cupboard, Wish(target, 100.0, 0.25))
-    many = recipe(SOFT, more, Wish(target, 100.0 * factor, 0.25 * factor))
+    once = recipe(SOFT, cupboard, RecipeRequest(target, 100.0, 0.25))
+    many = recipe(SOFT, more, RecipeRequest(target, 100.0 * factor, 0.25 * factor))
     assert many.steps == once.steps
     assert many.water == once.water
     assert many.grams == {name: gram * factor for name, gram in once.grams.items()}
@@ -110,8 +110,8 @@ def test_twice_the_water_takes_twice_of_everything(cupboard: list[Stocked], targ
 @settings(max_examples=25)
 @given(some_jars, calm_targets, st.integers(2, 5))
 def test_batches_are_one_volume_with_coarser_steps(cupboard: list[Stocked], target: Target, parts: int) -> None:
-    one = recipe(SOFT, cupboard, Wish(target, 100.0 * parts, 0.5 * parts))
-    several = recipe(SOFT, cupboard, Wish(target, 100.0 * parts, 0.5, parts))
+    one = recipe(SOFT, cupboard, RecipeRequest(target, 100.0 * parts, 0.5 * parts))
+    several = recipe(SOFT, cupboard, RecipeRequest(target, 100.0 * parts, 0.5, parts))
     assert several.steps == {name: parts * steps for name, steps in (one.steps or {}).items()}
     assert replace(several, steps=one.steps) == one
 
@@ -119,10 +119,10 @@ def test_batches_are_one_volume_with_coarser_steps(cupboard: list[Stocked], targ
 @settings(max_examples=25)
 @given(priced, calm_targets, st.floats(0, 0.3), st.sampled_from([0.0, 0.5]))
 def test_wider_bands_never_take_more(cupboard: list[Stocked], target: Target, wider: float, step_g: float) -> None:
-    narrow = recipe(SOFT, cupboard, Wish(target, 150.0, step_g))
+    narrow = recipe(SOFT, cupboard, RecipeRequest(target, 150.0, step_g))
     assume(found(narrow))
     wide = {name: Band(band.low * (1 - wider), band.high * (1 + wider)) for name, band in target.bands()}
-    easy = recipe(SOFT, cupboard, Wish(replace(target, **wide), 150.0, step_g))
+    easy = recipe(SOFT, cupboard, RecipeRequest(replace(target, **wide), 150.0, step_g))
     assert found(easy)
     assert rank(easy) <= rank(narrow)
     if rank(easy) == rank(narrow):
@@ -134,14 +134,14 @@ def test_wider_bands_never_take_more(cupboard: list[Stocked], target: Target, wi
 def test_more_stock_or_one_more_salt_never_loses_a_recipe(
     cupboard: list[Stocked], name: str, target: Target, step_g: float, factor: float
 ) -> None:
-    wish = Wish(target, 150.0, step_g)
-    before = recipe(SOFT, cupboard, wish)
+    request = RecipeRequest(target, 150.0, step_g)
+    before = recipe(SOFT, cupboard, request)
     assume(found(before))
     filled = [replace(item, stock_g=item.stock_g and item.stock_g * factor) for item in cupboard]
-    assert found(after := recipe(SOFT, filled, wish))
+    assert found(after := recipe(SOFT, filled, request))
     assert rank(after) <= rank(before)
     if all(item.salt.name != name for item in cupboard):
-        assert found(richer := recipe(SOFT, [*cupboard, Stocked(salt(name), price_per_kg=3.0)], wish))
+        assert found(richer := recipe(SOFT, [*cupboard, Stocked(salt(name), price_per_kg=3.0)], request))
         assert rank(richer) <= rank(before) or (before.harsh and not richer.harsh)
 
 
@@ -151,7 +151,8 @@ def test_what_is_preferred_is_least(cupboard: list[Stocked], target: Target, ste
     words = ("salts", "cost", "sodium", "water")
     offer = Deionised(price_per_l=0.01)
     by_word = {
-        word: recipe(SOFT, cupboard, Wish(target, 80.0, step_g, deionised=offer, prefer=(word,))) for word in words
+        word: recipe(SOFT, cupboard, RecipeRequest(target, 80.0, step_g, deionised=offer, prefer=(word,)))
+        for word in words
     }
     assume(all(found(made) for made in by_word.values()))
     for word in words:
@@ -163,10 +164,10 @@ def test_the_second_word_settles_what_the_first_leaves_open() -> None:
     target = Target("own", Band(0.5, 0.6), Band(1.5, 1.6))
     dear = [replace(item, price_per_kg=9.0) for item in jars("sodium bicarbonate")]
     cheap = [replace(item, price_per_kg=2.0) for item in jars("potassium bicarbonate")]
-    assert set(recipe(SOFT, [*dear, *cheap], Wish(target, 100.0)).grams) == {"potassium bicarbonate"}
+    assert set(recipe(SOFT, [*dear, *cheap], RecipeRequest(target, 100.0)).grams) == {"potassium bicarbonate"}
     by_grams = [*jars("sodium bicarbonate"), *cheap]  # one price is missing: grams count
-    assert set(recipe(SOFT, by_grams, Wish(target, 100.0)).grams) == {"sodium bicarbonate"}
-    sparing = Wish(target, 100.0, prefer=("sodium",))
+    assert set(recipe(SOFT, by_grams, RecipeRequest(target, 100.0)).grams) == {"sodium bicarbonate"}
+    sparing = RecipeRequest(target, 100.0, prefer=("sodium",))
     assert set(recipe(SOFT, jars("sodium bicarbonate", "potassium bicarbonate"), sparing).grams) == {
         "potassium bicarbonate"
     }
@@ -177,7 +178,7 @@ def test_the_second_word_settles_what_the_first_leaves_open() -> None:
 def test_the_water_is_what_source_salts_and_deionised_water_make(
     cupboard: list[Stocked], water: Water, target: Target, volume_l: float, step_g: float, offer: Deionised | None
 ) -> None:
-    made = recipe(water, cupboard, Wish(target, volume_l, step_g, deionised=offer))
+    made = recipe(water, cupboard, RecipeRequest(target, volume_l, step_g, deionised=offer))
     expected = by_hand(water, cupboard, made, volume_l)
     assert amounts_in(made.water) == pytest.approx(amounts_in(expected), abs=1e-9)
     assert made.water.nitrate_mg_l == pytest.approx(expected.nitrate_mg_l, abs=1e-9)
@@ -236,8 +237,8 @@ def test_bands_that_rest_on_the_equilibrium_are_found_and_really_held(
         if there.carbon_mmol_l is None
         else Band(float(once.ph) - widths[4] / 2, float(once.ph) + widths[4]),
     )
-    made = recipe(water, cupboard, Wish(target, volume_l, deionised=Deionised(), times_air=times_air))
-    assert found(made)
+    made = recipe(water, cupboard, RecipeRequest(target, volume_l, deionised=Deionised(), times_air=times_air))
+    assert found(made), (made.proven, made.missed, target, names)
     got = by_hand(water, cupboard, made, volume_l)
     aired = at_air(got, times_air)
     closed_state = at_carbon(got, got.carbon_mmol_l) if got.carbon_mmol_l is not None else aired
@@ -282,12 +283,12 @@ def test_sodium_counts_before_deionised_water_and_any_order_can_be_asked_for() -
 def test_conductivity_is_found_where_two_recipes_would_swing_for_ever(
     target: Target, names: tuple[str, ...], volume_l: float, times_air: float
 ) -> None:
-    assert is_found(PURE, jars(*names), Wish(target, volume_l, times_air=times_air))
+    assert is_found(PURE, jars(*names), RecipeRequest(target, volume_l, times_air=times_air))
 
 
 def test_the_air_of_the_room_counts_for_ph_at_rest() -> None:
     target = Target("own", Band(0.5, 0.7), ANY, ph_aerated=Band(8.30, 8.35))
-    outdoor, stuffy = (recipe(SOFT, FULL, Wish(target, 100.0, times_air=times)) for times in (1.0, 2.4))
+    outdoor, stuffy = (recipe(SOFT, FULL, RecipeRequest(target, 100.0, times_air=times)) for times in (1.0, 2.4))
     assert found(outdoor) and found(stuffy)
     # At one pH, alkalinity goes with the pressure of CO2; ion pairs and activities take a few percent.
     assert stuffy.water.alkalinity_meq_l / outdoor.water.alkalinity_meq_l == pytest.approx(2.4, rel=0.06)
@@ -297,7 +298,7 @@ def test_all_of_it_may_be_deionised() -> None:
     nothing = Target("pure", Band(0, 0), Band(0, 0), sodium_mmol_l=Band(0, 0))
     for volume_l, step_g in ((49.0, 1.0), (115.0, 0.0), (67.0, 1.0), (134.0, 1.0), (333.3, 0.0)):
         # 0.6 - 0.6 / 67 * 67 is less than 0 in floats: what is left of the tap must not be.
-        made = recipe(HARD, [], Wish(nothing, volume_l, step_g, deionised=Deionised()))
+        made = recipe(HARD, [], RecipeRequest(nothing, volume_l, step_g, deionised=Deionised()))
         assert made.deionised_l == pytest.approx(volume_l)
         assert found(made)
         assert min(*amounts_in(made.water), made.water.nitrate_mg_l) >= 0
@@ -307,13 +308,15 @@ def test_all_of_it_may_be_deionised() -> None:
 @pytest.mark.parametrize("volume_l", [30.0, 120.0])
 def test_deionised_water_is_measured_in_litres_that_can_be_told_apart(volume_l: float) -> None:
     step_l = 0.1 if volume_l < 50 else 1.0  # marks on a bucket and on a tote
-    made = recipe(HARD, FULL, Wish(Target("own", Band(1.0, 1.3), Band(1.5, 2.5)), volume_l, 0.1, deionised=Deionised()))
+    made = recipe(
+        HARD, FULL, RecipeRequest(Target("own", Band(1.0, 1.3), Band(1.5, 2.5)), volume_l, 0.1, deionised=Deionised())
+    )
     assert found(made) and made.deionised_l > 0
     assert made.deionised_l / step_l == pytest.approx(round(made.deionised_l / step_l), abs=1e-9)
 
 
 def test_a_ratio_is_one_of_calcium_to_some_magnesium() -> None:
-    made = recipe(PURE, FULL, Wish(Target("ratio", ANY, Band(1.0, 1.2), Band(1.0, 3.0)), 100.0, 0.1))
+    made = recipe(PURE, FULL, RecipeRequest(Target("ratio", ANY, Band(1.0, 1.2), Band(1.0, 3.0)), 100.0, 0.1))
     assert found(made)
     assert 1.0 <= made.water.calcium_mmol_l / made.water.magnesium_mmol_l <= 3.0
 
@@ -321,14 +324,14 @@ def test_a_ratio_is_one_of_calcium_to_some_magnesium() -> None:
 def test_a_carbonate_is_taken_where_the_scale_leaves_no_other_way() -> None:
     cupboard = [*jars("sodium bicarbonate"), replace(*jars("sodium carbonate anhydrous"), stock_g=50.0)]
     # 9 to 10 meq in 1 L by steps of 0.5 g: bicarbonate has 5.95 meq a step, carbonate 9.43.
-    wish = Wish(Target("own", ANY, Band(9.0, 10.0)), 1.0, 0.5)
-    assert recipe(PURE, cupboard, wish).steps == {"sodium carbonate anhydrous": 1}
-    assert recipe(PURE, cupboard, replace(wish, step_g=0.1)).harsh == ()
+    request = RecipeRequest(Target("own", ANY, Band(9.0, 10.0)), 1.0, 0.5)
+    assert recipe(PURE, cupboard, request).steps == {"sodium carbonate anhydrous": 1}
+    assert recipe(PURE, cupboard, replace(request, step_g=0.1)).harsh == ()
 
 
 def test_spoons_are_whole_and_the_scale_serves_the_rest() -> None:
     spooned = replace(*jars("sodium bicarbonate"), step_g=4.6)
-    made = recipe(SOFT, [spooned, *jars("magnesium sulfate heptahydrate")], Wish(
+    made = recipe(SOFT, [spooned, *jars("magnesium sulfate heptahydrate")], RecipeRequest(
         Target("own", Band(0.9, 1.0), Band(2.0, 2.4)), 150.0, 0.5))  # fmt: skip
     assert found(made) and made.steps is not None
     assert made.grams["sodium bicarbonate"] == pytest.approx(4.6 * made.steps["sodium bicarbonate"])
@@ -338,32 +341,32 @@ def test_spoons_are_whole_and_the_scale_serves_the_rest() -> None:
 
 
 def test_an_empty_cupboard_is_an_answer_with_what_to_get() -> None:
-    wish = Wish(Target("own", Band(1.0, 1.2), Band(2.0, 2.2)), 100.0, 0.1)
-    made = recipe(SOFT, [], wish)
+    request = RecipeRequest(Target("own", Band(1.0, 1.2), Band(2.0, 2.2)), 100.0, 0.1)
+    made = recipe(SOFT, [], request)
     assert made.grams == {} and {miss.band for miss in made.missed} == {"hardness_mmol_l", "alkalinity_meq_l"}
-    conflict = explained(SOFT, [], wish, made)
+    conflict = explained(SOFT, [], request, made)
     assert conflict is not None and "get " in conflict.advice()
-    assert is_found(SOFT, jars(*(move.name for move in conflict.ways_out[0].moves)), wish)
+    assert is_found(SOFT, jars(*(move.name for move in conflict.ways_out[0].moves)), request)
 
 
 BAD = {
-    "no volume": (lambda: Wish(Target("t", ANY, ANY), 0.0), "0 L is read"),
-    "a volume below nothing": (lambda: Wish(Target("t", ANY, ANY), -5.0), "-5 L is read"),
-    "no number": (lambda: Wish(Target("t", ANY, ANY), math.nan), "nan L is read"),
+    "no volume": (lambda: RecipeRequest(Target("t", ANY, ANY), 0.0), "0 L is read"),
+    "a volume below nothing": (lambda: RecipeRequest(Target("t", ANY, ANY), -5.0), "-5 L is read"),
+    "no number": (lambda: RecipeRequest(Target("t", ANY, ANY), math.nan), "nan L is read"),
     "purity over 100 %": (lambda: Stocked(salt("NaCl"), 1.2), "its purity is 120%"),
     "no purity": (lambda: Stocked(salt("NaCl"), 0.0), "its purity is 0%"),
     "an unknown hydrate": (lambda: salt("magnesium sulfate"), "which hydrate"),
-    "bands that contradict": (lambda: Wish(Target("t", Band(2, 1), ANY), 9.0), "runs from 11.22 dGH to 5.608 dGH"),
+    "bands that contradict": (lambda: RecipeRequest(Target("t", Band(2, 1), ANY), 9.0), "runs from 11.22 dGH to 5.608 dGH"),
     "a stock of zero": (lambda: Stocked(salt("NaCl"), stock_g=0.0), "its stock is 0 g"),
     "no deionised water": (lambda: Deionised(0.0), "its stock is 0 L"),
     "a price below nothing": (lambda: Deionised(price_per_l=-1), "its price is -1"),
     "a price of salt below nothing": (lambda: Stocked(salt("NaCl"), price_per_kg=-1), "its price is -1"),
     "a spoon without end": (lambda: Stocked(salt("NaCl"), step_g=math.inf), "its measure holds inf g"),
-    "a salt twice": (lambda: recipe(SOFT, [*FULL, FULL[0]], Wish(Target("t", ANY, ANY), 9.0)), "stands twice"),
-    "an unknown preference": (lambda: Wish(Target("t", ANY, ANY), 9.0, prefer=("grams",)), "'grams' is read"),
-    "a preference twice": (lambda: Wish(Target("t", ANY, ANY), 9.0, prefer=("cost", "cost")), "'cost' is read"),
+    "a salt twice": (lambda: recipe(SOFT, [*FULL, FULL[0]], RecipeRequest(Target("t", ANY, ANY), 9.0)), "stands twice"),
+    "an unknown preference": (lambda: RecipeRequest(Target("t", ANY, ANY), 9.0, prefer=("grams",)), "'grams' is read"),
+    "a preference twice": (lambda: RecipeRequest(Target("t", ANY, ANY), 9.0, prefer=("cost", "cost")), "'cost' is read"),
     "pH at once of a water without pH": (
-        lambda: recipe(SOFT, FULL, Wish(Target("t", ANY, ANY, ph_at_once=Band(7, 8)), 9.0)), "carbon"),
+        lambda: recipe(SOFT, FULL, RecipeRequest(Target("t", ANY, ANY, ph_at_once=Band(7, 8)), 9.0)), "carbon"),
 }  # fmt: skip
 
 

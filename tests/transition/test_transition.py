@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cupboards import LINEAR, jars
-from journeys import (
+from transition_requests import (
     BESIDES,
     CALCIUM,
     CALM,
@@ -32,11 +32,11 @@ from journeys import (
 )
 
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.transition.course import Limits
-from tapwright.chemistry.dosing.transition.journey import (
+from tapwright.chemistry.dosing.transition.multistage import Limits
+from tapwright.chemistry.dosing.transition.request import (
     ANYTHING,
-    Journey,
     Transition,
+    TransitionRequest,
     alone,
     settled,
     temperatures,
@@ -49,21 +49,21 @@ from tapwright.chemistry.water.equilibrium import at_air
 from tapwright.chemistry.water.target import Band
 
 
-def own_index(journey: Journey, way: Transition) -> float:
+def own_index(request: TransitionRequest, way: Transition) -> float:
     """Saturation of the source by itself, as warm as the warmest refill is: no refill need be better than that."""
-    warm = [replace(journey.source, temperature_c=change.refill_temperature_c) for change in way.changes]
-    return max(float(at_air(water, journey.room_times_air).si_calcite) for water in warm)
+    warm = [replace(request.source, temperature_c=change.refill_temperature_c) for change in way.changes]
+    return max(float(at_air(water, request.room_times_air).si_calcite) for water in warm)
 
 
 def test_most_drawn_journeys_arrive() -> None:
     assert len(ways()) >= 18
-    assert {bool(journey.step_g) for journey, _, _ in ways()} == {True, False}
+    assert {bool(request.step_g) for request, _, _ in ways()} == {True, False}
     assert sum(len(made.changes) for _, _, made in ways()) > 45
 
 
 def test_every_water_on_the_way_follows_from_grams_and_litres() -> None:
-    for journey, cupboard, made in ways():
-        for step, change in zip(by_hand(journey, cupboard, made), made.changes, strict=True):
+    for request, cupboard, made in ways():
+        for step, change in zip(by_hand(request, cupboard, made), made.changes, strict=True):
             for mine, told in ((step.before, change.before), (step.refill, change.refill), (step.after, change.after)):
                 for name in (*LINEAR, *BESIDES, "temperature_c"):
                     assert getattr(told, name) == pytest.approx(getattr(mine, name), abs=EXACT), name
@@ -71,20 +71,20 @@ def test_every_water_on_the_way_follows_from_grams_and_litres() -> None:
                 (step.before, change.ph_before, change.conductivity_before_us_cm),
                 (step.after, change.ph_after, change.conductivity_after_us_cm),
             ):
-                rest = at_air(water, journey.times_air)
+                rest = at_air(water, request.times_air)
                 assert ph == pytest.approx(rest.ph, abs=1e-6)
                 assert conductivity_us_cm == pytest.approx(rest.conductivity_us_cm, rel=1e-6)
 
 
 def test_every_change_keeps_every_limit() -> None:
-    for journey, cupboard, made in ways():
-        for step in by_hand(journey, cupboard, made):
-            assert breaches(journey, step.before, step.after) == set()
+    for request, cupboard, made in ways():
+        for step in by_hand(request, cupboard, made):
+            assert breaches(request, step.before, step.after) == set()
 
 
 def test_the_last_tank_lies_in_the_target() -> None:
-    for journey, cupboard, made in ways():
-        last, target = [*by_hand(journey, cupboard, made)][-1].after, journey.target
+    for request, cupboard, made in ways():
+        last, target = [*by_hand(request, cupboard, made)][-1].after, request.target
         assert target.hardness_mmol_l.holds(last.hardness_mmol_l, ROWS)
         assert target.alkalinity_meq_l.holds(last.alkalinity_meq_l, ROWS)
         if target.calcium_to_magnesium is not None:
@@ -95,28 +95,28 @@ def test_the_last_tank_lies_in_the_target() -> None:
 
 def test_refills_stay_clear_and_inside_their_own_bands() -> None:
     bound = False
-    for journey, cupboard, made in ways():
-        cap = max(CALM, own_index(journey, made)) + INDEX
-        for step in by_hand(journey, cupboard, made):
-            index = float(at_air(step.refill, journey.room_times_air).si_calcite)
+    for request, cupboard, made in ways():
+        cap = max(CALM, own_index(request, made)) + INDEX
+        for step in by_hand(request, cupboard, made):
+            index = float(at_air(step.refill, request.room_times_air).si_calcite)
             assert index <= cap
             bound |= index > cap - 2 * INDEX
-            if journey.refill.sodium_mmol_l is not None:
-                assert step.refill.sodium_mmol_l <= journey.refill.sodium_mmol_l.high + ROWS
+            if request.refill.sodium_mmol_l is not None:
+                assert step.refill.sodium_mmol_l <= request.refill.sodium_mmol_l.high + ROWS
     assert bound  # or the cap was never put to the test
 
 
 def test_amounts_are_whole_steps_and_never_more_than_there_are() -> None:
-    for journey, cupboard, made in ways():
-        refill_l = journey.volume_l * journey.share
+    for request, cupboard, made in ways():
+        refill_l = request.volume_l * request.share
         litre = 1.0 if refill_l >= 50 else 0.1
         for change in made.changes:
             assert min(change.grams.values(), default=1.0) > 0
             assert -EXACT <= change.deionised_l <= refill_l + EXACT
-            if journey.deionised is None:
+            if request.deionised is None:
                 assert change.deionised_l == 0
-            if journey.step_g:
-                units = [gram / journey.step_g for gram in change.grams.values()] + [change.deionised_l / litre]
+            if request.step_g:
+                units = [gram / request.step_g for gram in change.grams.values()] + [change.deionised_l / litre]
                 assert units == pytest.approx(np.round(units), abs=1e-6)
         for item in cupboard:
             used_g = sum(change.grams.get(item.salt.name, 0.0) for change in made.changes)
@@ -154,22 +154,22 @@ def test_the_count_of_one_quantity_by_itself() -> None:
     assert alone(replace(PLAIN, target=narrow(0.55, 0.8 + 0.8, 0.0))) == 2  # 0.713 meq/L
 
 
-def fine(made: Sequence[Way]) -> list[tuple[Journey, list[Stocked], int]]:
-    """The same journeys measured in any amount, and what they take."""
-    free = [(replace(journey, step_g=0.0), cupboard) for journey, cupboard, _ in made]
-    return [(journey, cupboard, int(count_of(journey, cupboard))) for journey, cupboard in free]
+def fine(made: Sequence[Way]) -> list[tuple[TransitionRequest, list[Stocked], int]]:
+    """The same requests measured in any amount, and what they take."""
+    free = [(replace(request, step_g=0.0), cupboard) for request, cupboard, _ in made]
+    return [(request, cupboard, int(count_of(request, cupboard))) for request, cupboard in free]
 
 
 def test_more_room_never_takes_more_changes() -> None:
-    for journey, cupboard, count in fine(ways()[:3]):
-        limits = replace(journey.limits, conductivity=0.25, alkalinity_meq_l=1.0, ph=0.7, hardness_mmol_l=0.5)
+    for request, cupboard, count in fine(ways()[:3]):
+        limits = replace(request.limits, conductivity=0.25, alkalinity_meq_l=1.0, ph=0.7, hardness_mmol_l=0.5)
         plenty = [replace(item, stock_g=None if item.stock_g is None else 3 * item.stock_g) for item in cupboard]
         for other, shelf in (
-            (replace(journey, limits=limits), cupboard),
-            (journey, plenty),
-            (journey, [*cupboard, Stocked(salt("magnesium chloride hexahydrate"))]),
-            (replace(journey, deionised=Deionised()), cupboard),
-            (replace(journey, refill=ANYTHING), cupboard),
+            (replace(request, limits=limits), cupboard),
+            (request, plenty),
+            (request, [*cupboard, Stocked(salt("magnesium chloride hexahydrate"))]),
+            (replace(request, deionised=Deionised()), cupboard),
+            (replace(request, refill=ANYTHING), cupboard),
         ):
             assert count_of(other, shelf) <= count
 
@@ -187,15 +187,15 @@ def test_more_room_can_take_fewer_changes() -> None:
 
 
 def test_a_scale_never_makes_a_way_shorter() -> None:
-    for journey, cupboard, made in ways()[:8]:
-        least = len(made.changes) if journey.step_g == 0 else count_of(replace(journey, step_g=0.0), cupboard)
+    for request, cupboard, made in ways()[:8]:
+        least = len(made.changes) if request.step_g == 0 else count_of(replace(request, step_g=0.0), cupboard)
         assert made.by_scale == (len(made.changes) > least)
         assert len(made.changes) >= least
 
 
 def test_the_order_of_the_cupboard_decides_nothing() -> None:
-    for journey, cupboard, made in ways()[:3]:
-        again = transition(journey, cupboard[::-1])
+    for request, cupboard, made in ways()[:3]:
+        again = transition(request, cupboard[::-1])
         assert [change.grams for change in again.changes] == [change.grams for change in made.changes]
 
 
@@ -249,12 +249,12 @@ def test_temperature_arrives_in_steps_that_fish_stand(wanted_c: float, share: fl
 
 
 def test_temperature_and_chemistry_go_one_way_as_long_as_the_slower() -> None:
-    journey = replace(PLAIN, target=narrow(0.9, 1.4, 0.08))
-    chemistry = len(transition(journey, jars(*FOUR)).changes)
+    request = replace(PLAIN, target=narrow(0.9, 1.4, 0.08))
+    chemistry = len(transition(request, jars(*FOUR)).changes)
     assert 2 <= chemistry < 4
-    slow = transition(replace(journey, temperature_c=32.9), jars(*FOUR))
+    slow = transition(replace(request, temperature_c=32.9), jars(*FOUR))
     assert len(slow.changes) == 4  # 7.9 degC in steps of 2
-    quick = transition(replace(journey, temperature_c=26.0), jars(*FOUR))
+    quick = transition(replace(request, temperature_c=26.0), jars(*FOUR))
     assert len(quick.changes) == chemistry
     assert [change.after.temperature_c for change in quick.changes] == pytest.approx([26.0] * chemistry)
     with pytest.raises(NoAnswer, match="heater"):
@@ -264,19 +264,19 @@ def test_temperature_and_chemistry_go_one_way_as_long_as_the_slower() -> None:
 def test_a_refill_clouds_by_the_temperature_it_is_poured_at() -> None:
     # Chalk dissolves the less the warmer it is: what just stays clear at 12 degC does not at 25.
     cold = replace(TANK, temperature_c=12.0)
-    journey = replace(PLAIN, source=cold, share=0.15, target=narrow(1.5, 2.6, 0.06))
-    made = transition(journey, jars(*FOUR))
+    request = replace(PLAIN, source=cold, share=0.15, target=narrow(1.5, 2.6, 0.06))
+    made = transition(request, jars(*FOUR))
     refills = [change.refill for change in made.changes]
     assert {refill.temperature_c for refill in refills} == {25.0}
     assert CALM - 0.05 < max(float(at_air(refill).si_calcite) for refill in refills) <= CALM + INDEX
 
 
 def test_a_source_that_is_past_calm_by_itself_is_no_reason_not_to_go() -> None:
-    journey = replace(PLAIN, tank=HARD_TAP, source=replace(HARD_TAP, calcium_mmol_l=3.0, chloride_mmol_l=3.2))
-    journey = replace(journey, target=only(hardness_mmol_l=Band(2.7, 2.9)), share=0.3)
-    own = float(at_air(journey.source).si_calcite)
+    request = replace(PLAIN, tank=HARD_TAP, source=replace(HARD_TAP, calcium_mmol_l=3.0, chloride_mmol_l=3.2))
+    request = replace(request, target=only(hardness_mmol_l=Band(2.7, 2.9)), share=0.3)
+    own = float(at_air(request.source).si_calcite)
     assert own > CALM
-    made = transition(journey, jars(*FOUR))
+    made = transition(request, jars(*FOUR))
     assert made.changes
     assert all(float(at_air(change.refill).si_calcite) <= own + INDEX for change in made.changes)
 
@@ -294,10 +294,10 @@ def test_bands_of_conductivity_and_ph_are_reached_as_well() -> None:
 
 @pytest.mark.parametrize("limits", [USUAL, replace(USUAL, conductivity=9.0)], ids=["usual", "free"])
 def test_the_bands_of_a_refill_bind(limits: Limits) -> None:
-    journey = replace(PLAIN, limits=limits)
-    free = transition(journey, jars(*FOUR))
+    request = replace(PLAIN, limits=limits)
+    free = transition(request, jars(*FOUR))
     most_us_cm = max(float(at_air(change.refill).conductivity_us_cm) for change in free.changes) - 100
-    bound = transition(replace(journey, refill=only(conductivity_us_cm=Band(0, most_us_cm))), jars(*FOUR))
+    bound = transition(replace(request, refill=only(conductivity_us_cm=Band(0, most_us_cm))), jars(*FOUR))
     assert len(bound.changes) >= len(free.changes)
     assert all(float(at_air(change.refill).conductivity_us_cm) <= most_us_cm + 0.05 for change in bound.changes)
 
@@ -306,14 +306,14 @@ def test_the_bands_of_a_refill_bind(limits: Limits) -> None:
 @pytest.mark.parametrize("width", [0.01, 0.1])
 def test_a_refill_that_is_the_target_comes_ever_closer(share: float, width: float) -> None:
     goal = narrow(1.6, 3.1, width)
-    journey = replace(PLAIN, share=share, target=goal)
+    request = replace(PLAIN, share=share, target=goal)
     hardness, alkalinity, changes = TANK.hardness_mmol_l, TANK.alkalinity_meq_l, 0
     while not (goal.hardness_mmol_l.holds(hardness) and goal.alkalinity_meq_l.holds(alkalinity)):
         hardness, alkalinity = hardness + share * (1.6 - hardness), alkalinity + share * (3.1 - alkalinity)
         changes += 1
-    assert with_target_refill(journey) == changes
+    assert with_target_refill(request) == changes
     assert hardness < 1.6  # and it has not arrived
-    assert transition(replace(journey, limits=USUAL), jars(*FOUR)).with_target_refill == changes
+    assert transition(replace(request, limits=USUAL), jars(*FOUR)).with_target_refill == changes
 
 
 def test_a_refill_that_is_the_target_never_comes_inside_bands_without_width() -> None:
@@ -324,21 +324,21 @@ def test_a_refill_that_is_the_target_never_comes_inside_bands_without_width() ->
 
 @pytest.mark.parametrize("top_off", ["source", "deionised"])
 def test_what_the_tank_settles_at_against_five_hundred_intervals(top_off: str) -> None:
-    journey = replace(PLAIN, source=HARD_TAP, evaporated_share=0.07, top_off=top_off)
+    request = replace(PLAIN, source=HARD_TAP, evaporated_share=0.07, top_off=top_off)
     hardness, alkalinity = TANK.hardness_mmol_l, TANK.alkalinity_meq_l
     for _ in range(500):
         # An interval: 7 % goes as vapour and leaves its salts; the top-off brings its own; then a change.
         topping = (HARD_TAP.hardness_mmol_l, HARD_TAP.alkalinity_meq_l) if top_off == "source" else (0.0, 0.0)
         hardness = 0.75 * (0.93 * (hardness / 0.93) + 0.07 * topping[0]) + 0.25 * 1.4
         alkalinity = 0.75 * (0.93 * (alkalinity / 0.93) + 0.07 * topping[1]) + 0.25 * 2.4
-    assert settled(journey)[top_off] == pytest.approx((hardness, alkalinity), rel=1e-9)
-    assert settled(journey)["source"][0] > settled(journey)["deionised"][0]
-    assert settled(replace(journey, evaporated_share=0.0)) == {}
+    assert settled(request)[top_off] == pytest.approx((hardness, alkalinity), rel=1e-9)
+    assert settled(request)["source"][0] > settled(request)["deionised"][0]
+    assert settled(replace(request, evaporated_share=0.0)) == {}
 
 
 def test_tap_that_tops_off_takes_a_tank_past_its_target() -> None:
-    journey = replace(PLAIN, source=HARD_TAP, evaporated_share=0.1, top_off="source", deionised=Deionised())
-    made = transition(replace(journey, tank=HARD_TAP, target=narrow(1.8, 3.0, 0.05)), jars(*FOUR))
+    request = replace(PLAIN, source=HARD_TAP, evaporated_share=0.1, top_off="source", deionised=Deionised())
+    made = transition(replace(request, tank=HARD_TAP, target=narrow(1.8, 3.0, 0.05)), jars(*FOUR))
     gathered = 0.1 * 0.75 / 0.25
     assert made.settles["source"][0] == pytest.approx(1.8 + gathered * HARD_TAP.hardness_mmol_l)
     assert made.settles["source"][0] > 1.8 * 1.05

@@ -7,7 +7,20 @@ from dataclasses import replace
 
 import pytest
 from cupboards import LINEAR, jars
-from journeys import CALCIUM, EPSOM, FOUR, HARD_TAP, PLAIN, SODA, TANK, USUAL, breaches, count_of, narrow, only
+from transition_requests import (
+    CALCIUM,
+    EPSOM,
+    FOUR,
+    HARD_TAP,
+    PLAIN,
+    SODA,
+    TANK,
+    USUAL,
+    breaches,
+    count_of,
+    narrow,
+    only,
+)
 
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked
 from tapwright.chemistry.dosing.transition.transition import transition
@@ -27,9 +40,9 @@ def _mixed(tank: Water, source: Water, share: float) -> Water:
 
 def test_a_share_that_is_too_large_is_refused_with_the_largest_there_is() -> None:
     """Soft source, hard tank, nothing to harden it with: hardness, alkalinity and conductivity fall with the share."""
-    journey = replace(PLAIN, tank=HARD_TAP, source=TANK, share=0.6)
+    request = replace(PLAIN, tank=HARD_TAP, source=TANK, share=0.6)
     for limits in (USUAL, replace(USUAL, hardness_mmol_l=9.0), replace(USUAL, conductivity=9.0, hardness_mmol_l=9.0)):
-        asked = replace(journey, limits=limits)
+        asked = replace(request, limits=limits)
         with pytest.raises(NoAnswer) as refused:
             transition(asked, jars("potassium chloride"))
         (fault,) = refused.value.faults
@@ -45,13 +58,13 @@ def test_a_share_that_is_too_large_is_refused_with_the_largest_there_is() -> Non
 
 
 def test_without_salts_the_largest_share_is_that_of_the_first_limit_to_break() -> None:
-    journey = replace(PLAIN, tank=HARD_TAP, source=TANK, share=0.5)
+    request = replace(PLAIN, tank=HARD_TAP, source=TANK, share=0.5)
     legal = [
-        percent for percent in range(1, 51) if not breaches(journey, HARD_TAP, _mixed(HARD_TAP, TANK, percent / 100))
+        percent for percent in range(1, 51) if not breaches(request, HARD_TAP, _mixed(HARD_TAP, TANK, percent / 100))
     ]
     with pytest.raises(NoAnswer, match=rf"At most {legal[-1]} %.*change share {legal[-1]}%") as refused:
-        transition(journey, [])
-    named = breaches(journey, HARD_TAP, _mixed(HARD_TAP, TANK, 0.5))
+        transition(request, [])
+    named = breaches(request, HARD_TAP, _mixed(HARD_TAP, TANK, 0.5))
     assert all((name in str(refused.value)) == (name in named) for name in ("hardness", "alkalinity", "conductivity"))
 
 
@@ -111,13 +124,13 @@ def test_a_scale_too_coarse_to_arrive_is_told_as_such() -> None:
 
 def test_a_stock_of_which_steps_leave_a_rest_is_refused_for_the_steps() -> None:
     """The stock just does measured finely; where whole steps of it do not, it is the steps that are named."""
-    journey, two = replace(PLAIN, target=narrow(0.9, 1.4, 0.08)), jars(CALCIUM, SODA)
-    used_g = sum(change.grams.get(SODA, 0.0) for change in transition(journey, two).changes)
+    request, two = replace(PLAIN, target=narrow(0.9, 1.4, 0.08)), jars(CALCIUM, SODA)
+    used_g = sum(change.grams.get(SODA, 0.0) for change in transition(request, two).changes)
     refused = 0
     for spare_g in (0.5, 2.0, 20.0):
         scarce = [Stocked(salt(CALCIUM)), Stocked(salt(SODA), stock_g=used_g + spare_g)]
         try:
-            made = transition(replace(journey, step_g=2.0), scarce)
+            made = transition(replace(request, step_g=2.0), scarce)
         except NoAnswer as refusal:
             refused += 1
             assert "whole steps of 2 g" in str(refusal)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.premix.premix import Premix, premixed
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import closed, deionised_water
 from tapwright.chemistry.water.mixing import mix
@@ -30,23 +30,23 @@ class Prepared:
     source: Water
 
 
-def prepared(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Prepared:
+def prepared(water: Water, cupboard: Sequence[Stocked], request: RecipeRequest) -> Prepared:
     """The recipe, and the buckets of one tote of it. Raises as `recipe` and `premixed` do."""
     purity = {item.salt.name: item.purity for item in cupboard}
-    tote_l, source, counted_l = wish.volume_l / wish.parts, closed(water), 0.0
+    tote_l, source, counted_l = request.volume_l / request.parts, closed(water), 0.0
     for _ in range(_ROUNDS):
-        made = recipe(source, cupboard, wish)
+        made = recipe(source, cupboard, request)
         if made.missed or made.missed_by_scale:
             break
-        per_tote_g = {name: grams / wish.parts for name, grams in made.grams.items()}
-        bare = thinned(water, made.deionised_l / wish.parts, tote_l)
-        premix = premixed(bare, per_tote_g, purity, tote_l, wish.times_air)
+        per_tote_g = {name: grams / request.parts for name, grams in made.grams.items()}
+        bare = thinned(water, made.deionised_l / request.parts, tote_l)
+        premix = premixed(bare, per_tote_g, purity, tote_l, request.times_air)
         if abs(premix.deionised_l - counted_l) < 1e-9:
             break
         counted_l, source = premix.deionised_l, thinned(water, premix.deionised_l, tote_l)
     unheld = made.missed or made.missed_by_scale  # of the water as it is: what is told of a conflict must be of that
-    if unheld or (wish.deionised is None and premix.deionised_l * wish.parts > _carried_l()):
-        return _plain(closed(water), cupboard, wish, purity)
+    if unheld or (request.deionised is None and premix.deionised_l * request.parts > _carried_l()):
+        return _plain(closed(water), cupboard, request, purity)
     return Prepared(made, premix, source)
 
 
@@ -55,12 +55,12 @@ def _carried_l() -> float:
     return reference.value("limits", "buckets_deionised")
 
 
-def _plain(water: Water, cupboard: Sequence[Stocked], wish: Wish, purity: dict[str, float]) -> Prepared:
+def _plain(water: Water, cupboard: Sequence[Stocked], request: RecipeRequest, purity: dict[str, float]) -> Prepared:
     """The same with buckets of tote water alone, even where that clouds them."""
-    made, tote_l = recipe(water, cupboard, wish), wish.volume_l / wish.parts
-    per_tote_g = {name: grams / wish.parts for name, grams in made.grams.items()}
-    bare = thinned(water, made.deionised_l / wish.parts, tote_l)
-    return Prepared(made, premixed(bare, per_tote_g, purity, tote_l, wish.times_air, deionised=False), water)
+    made, tote_l = recipe(water, cupboard, request), request.volume_l / request.parts
+    per_tote_g = {name: grams / request.parts for name, grams in made.grams.items()}
+    bare = thinned(water, made.deionised_l / request.parts, tote_l)
+    return Prepared(made, premixed(bare, per_tote_g, purity, tote_l, request.times_air, deionised=False), water)
 
 
 def thinned(water: Water, deionised_l: float, volume_l: float) -> Water:

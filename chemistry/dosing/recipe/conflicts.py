@@ -12,7 +12,7 @@ import numpy as np
 from tapwright.chemistry.dosing.recipe.bands import CALCITE, CONSERVED, NEEDS_PIVOT, amounts_of, rows_of
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked, columns
 from tapwright.chemistry.dosing.recipe.nearest import least_miss, made_of
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
 from tapwright.chemistry.dosing.recipe.ways_out import (
     Asked,
     Move,
@@ -104,20 +104,24 @@ class Conflict:
         return "" if self.proven else "More patience may find one."
 
 
-def explained(water: Water, cupboard: Sequence[Stocked], wish: Wish, found: Recipe) -> Conflict | None:
+def explained(water: Water, cupboard: Sequence[Stocked], request: RecipeRequest, found: Recipe) -> Conflict | None:
     """Why `found`, the nearest recipe there is, misses a band; None where it misses none."""
     if found.found:
         return None
     with question() as budget:
-        return _explained(water, cupboard, wish, found, budget)
+        return _explained(water, cupboard, request, found, budget)
 
 
-def _explained(water: Water, cupboard: Sequence[Stocked], wish: Wish, found: Recipe, budget: Budget) -> Conflict:
+def _explained(
+    water: Water, cupboard: Sequence[Stocked], request: RecipeRequest, found: Recipe, budget: Budget
+) -> Conflict:
     by_scale, water = bool(found.missed_by_scale), closed(water)
-    shelf = columns(water, cupboard, wish.volume_l, step_g=wish.step_g, parts=wish.parts, deionised=wish.deionised)
+    shelf = columns(
+        water, cupboard, request.volume_l, step_g=request.step_g, parts=request.parts, deionised=request.deionised
+    )
     with budget.apart(_FOR_PIVOT):
-        pivot = made_of(water, shelf.finely(), least_miss(water, shelf.finely(), wish), wish.volume_l)
-        asked = Asked(water, cupboard, wish, shelf, rows_of(wish.target, pivot, wish.times_air))
+        pivot = made_of(water, shelf.finely(), least_miss(water, shelf.finely(), request), request.volume_l)
+        asked = Asked(water, cupboard, request, shelf, rows_of(request.target, pivot, request.times_air))
         bands, charge = _standing_in_the_way(asked, found)
     search = _Search(asked, budget)
     # A scale is blamed where any amount would do; where nothing is proven, a finer one may help as well as all the rest.
@@ -171,7 +175,7 @@ class _Search:
         """Those that lead out, each tried as it would be done."""
         budget, asked, found = self._budget, self._asked, []
         # Where any amount can be measured and the rows hold everywhere, there is nothing to try.
-        sure = not asked.shelf.whole and not any(name in NEEDS_PIVOT for name, _ in asked.wish.target.bands())
+        sure = not asked.shelf.whole and not any(name in NEEDS_PIVOT for name, _ in asked.request.target.bands())
         try:
             with budget.at_most(_FOR_ONE_KIND * budget.left):
                 for moves in ways():
@@ -196,12 +200,12 @@ class _Search:
 
 def _leading_out(asked: Asked, moves: tuple[Move, ...]) -> tuple[Move, ...]:
     """The moves, and a finer scale if that is what they lack; none where they do not lead out all the same."""
-    cupboard, wish = asked.cupboard, asked.wish
+    cupboard, request = asked.cupboard, asked.request
     for move in moves:
-        cupboard, wish = done(cupboard, wish, move)
-    if holds(asked.water, cupboard, wish):
+        cupboard, request = done(cupboard, request, move)
+    if holds(asked.water, cupboard, request):
         return moves
-    finer = finer_scale(asked.water, cupboard, wish) if wish.step_g > 0 else None
+    finer = finer_scale(asked.water, cupboard, request) if request.step_g > 0 else None
     return () if finer is None else (*moves, finer)
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
 from tapwright.chemistry.water.composition import Water, dgh_per_mmol
 
 
@@ -29,34 +29,36 @@ class Spread:
         return max(self.shares, key=lambda name: self.shares[name], default="")
 
 
-def delivered_spread(water: Water, cupboard: Sequence[Stocked], wish: Wish, made: Recipe) -> dict[str, Spread]:
+def delivered_spread(
+    water: Water, cupboard: Sequence[Stocked], request: RecipeRequest, made: Recipe
+) -> dict[str, Spread]:
     """Spread of `hardness_mmol_l` and `alkalinity_meq_l` of the recipe made of `water`.
 
     A water without any of it, such as deionised, is taken as not tested.
     """
-    own = 1 - made.deionised_l / wish.volume_l
+    own = 1 - made.deionised_l / request.volume_l
     dgh, dkh = 1 / dgh_per_mmol(), 2 / dgh_per_mmol()
     return {
         "hardness_mmol_l": _spread(
             own * reference.value("kits", "hardness") * dgh if water.hardness_mmol_l > 0 else 0.0,
             [(item, item.salt.hardness_mmol_per_g()) for item in cupboard],
-            wish,
+            request,
             made,
         ),
         "alkalinity_meq_l": _spread(
             own * reference.value("kits", "alkalinity") * dkh if water.alkalinity_meq_l > 0 else 0.0,
             [(item, item.salt.alkalinity_meq_per_g()) for item in cupboard],
-            wish,
+            request,
             made,
         ),
     }
 
 
-def _spread(kit: float, brings: Sequence[tuple[Stocked, float]], wish: Wish, made: Recipe) -> Spread:
+def _spread(kit: float, brings: Sequence[tuple[Stocked, float]], request: RecipeRequest, made: Recipe) -> Spread:
     """brings: every salt with what one gram of it brings, pure."""
-    used = [(item, per_g * item.purity / wish.volume_l) for item, per_g in brings if item.salt.name in made.grams]
+    used = [(item, per_g * item.purity / request.volume_l) for item, per_g in brings if item.salt.name in made.grams]
     each = [made.grams[item.salt.name] * per_g for item, per_g in used]
-    step_g = wish.step_g * reference.value("kits", "scale") * math.sqrt(wish.parts)
+    step_g = request.step_g * reference.value("kits", "scale") * math.sqrt(request.parts)
     weighed = [step_g * per_g for item, per_g in used if item.step_g is None]
     off = reference.value("kits", "spoon") / 100
     spooned = [off * share for (item, _), share in zip(used, each, strict=True) if item.step_g is not None]

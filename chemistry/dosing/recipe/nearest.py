@@ -11,7 +11,7 @@ from tapwright.chemistry.dosing.recipe.bands import CONSERVED, Row, amounts_of, 
 from tapwright.chemistry.dosing.recipe.choice import Rows
 from tapwright.chemistry.dosing.recipe.cupboard import Columns, with_added
 from tapwright.chemistry.dosing.recipe.elastic import give
-from tapwright.chemistry.dosing.recipe.wish import Wish
+from tapwright.chemistry.dosing.recipe.request import RecipeRequest
 from tapwright.chemistry.programmes.budget import OutOfWork, current
 from tapwright.chemistry.programmes.linear_programme import Array
 from tapwright.chemistry.water.composition import Water
@@ -45,24 +45,26 @@ def programme_of(rows: Sequence[Row], water: Water, shelf: Columns) -> Rows:
     return Rows(weights @ shelf.effect, low - _SLACK, high + _SLACK)
 
 
-def least_miss(water: Water, shelf: Columns, wish: Wish) -> Array:
+def least_miss(water: Water, shelf: Columns, request: RecipeRequest) -> Array:
     """Units of the least weighted miss, each counted against the size of its band; near it where the budget is used up."""
-    pivot, rows = None, rows_of(wish.target, None, wish.times_air)
+    pivot, rows = None, rows_of(request.target, None, request.times_air)
     try:
         with current().apart(_FOR_MISS):
             for gap in (_NEAR_LEAST, _NEAR_LEAST, 0.0):
-                rows = rows_of(wish.target, pivot, wish.times_air)
+                rows = rows_of(request.target, pivot, request.times_air)
                 amounts = nearest(rows, water, shelf, gap)
-                pivot = made_of(water, shelf, amounts, wish.volume_l)
+                pivot = made_of(water, shelf, amounts, request.volume_l)
     except OutOfWork:
         return _rounded(rows, water, shelf)
     return amounts
 
 
-def some_miss(water: Water, shelf: Columns, wish: Wish) -> Array:
+def some_miss(water: Water, shelf: Columns, request: RecipeRequest) -> Array:
     """Units that miss little, for hardly any work."""
-    bare = _rounded(rows_of(wish.target, None, wish.times_air), water, shelf)
-    return _rounded(rows_of(wish.target, made_of(water, shelf, bare, wish.volume_l), wish.times_air), water, shelf)
+    bare = _rounded(rows_of(request.target, None, request.times_air), water, shelf)
+    return _rounded(
+        rows_of(request.target, made_of(water, shelf, bare, request.volume_l), request.times_air), water, shelf
+    )
 
 
 def nearest(rows: Sequence[Row], water: Water, shelf: Columns, gap: float = _NEAR_LEAST) -> Array:

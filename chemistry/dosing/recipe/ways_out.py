@@ -14,7 +14,7 @@ from tapwright.chemistry.dosing.recipe.choice import Rows, choose
 from tapwright.chemistry.dosing.recipe.cupboard import DEIONISED, Columns, Deionised, Stocked, columns
 from tapwright.chemistry.dosing.recipe.elastic import give
 from tapwright.chemistry.dosing.recipe.nearest import made_of, programme_of
-from tapwright.chemistry.dosing.recipe.remineralise import Wish, can_be_held
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest, can_be_held
 from tapwright.chemistry.errors import OutOfRange
 from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
 from tapwright.chemistry.substances import Salt, salts
@@ -49,7 +49,7 @@ class Asked:
 
     water: Water
     cupboard: Sequence[Stocked]
-    wish: Wish
+    request: RecipeRequest
     shelf: Columns
     rows: list[Row]
 
@@ -60,7 +60,7 @@ class Asked:
 
     def made(self, amounts: Array) -> Water:
         """The refill of so many units."""
-        return made_of(self.water, self.shelf, amounts, self.wish.volume_l)
+        return made_of(self.water, self.shelf, amounts, self.request.volume_l)
 
     @property
     def rounds(self) -> int:
@@ -69,7 +69,7 @@ class Asked:
 
     def near(self, amounts: Array) -> Asked:
         """The same with its rows drawn at the refill of so many units."""
-        return replace(self, rows=rows_of(self.wish.target, self.made(amounts), self.wish.times_air))
+        return replace(self, rows=rows_of(self.request.target, self.made(amounts), self.request.times_air))
 
     def with_shelf(self, shelf: Columns) -> Asked:
         """The same of other columns."""
@@ -78,7 +78,7 @@ class Asked:
 
 def own_end(asked: Asked, row: Row, side: str) -> tuple[bool, float]:
     """Whether the end of the row is the band's low one, and where that lies; a ratio's high end is a row's low one."""
-    band = dict(asked.wish.target.bands())[row.band]
+    band = dict(asked.request.target.bands())[row.band]
     low = side == "low"
     if row.band == "calcium_to_magnesium":
         low = row.weights[CONSERVED.index("calcium_mmol_l")] > 0
@@ -99,7 +99,7 @@ def unit_of(shelf: Columns, place: int) -> str:
 
 def most_of(asked: Asked, place: int) -> float:
     """Units of a column there can be at most, however much is in stock: water no more than the refill."""
-    return math.inf if place < asked.shelf.count else asked.wish.volume_l / float(asked.shelf.unit[place])
+    return math.inf if place < asked.shelf.count else asked.request.volume_l / float(asked.shelf.unit[place])
 
 
 def bands_moved(asked: Asked) -> Iterator[Move]:
@@ -139,7 +139,7 @@ def _moved(asked: Asked, row: Row, side: str, amounts: Array) -> Move:
     """One end of a band where these amounts put it, rounded outwards to what a person writes."""
     measure = measures()[row.band]
     low, now = own_end(asked, row, side)
-    then = value_of(asked.made(amounts), row.band, asked.wish.times_air) * measure.scale
+    then = value_of(asked.made(amounts), row.band, asked.request.times_air) * measure.scale
     then = _outwards(then, up=not low)
     said = f"{figure(then, 4)} {measure.unit}".rstrip() if math.isfinite(then) else "any height"
     text = f"let {measure.words} go {'down' if low else 'up'} to {said} instead of {measure.said(now)}"
@@ -178,7 +178,7 @@ def more_stock(asked: Asked) -> Iterator[Move]:
 def _in_stock(asked: Asked, place: int) -> float:
     """Grams or litres there are of what is limited."""
     shelf = asked.shelf
-    water = asked.wish.deionised
+    water = asked.request.deionised
     kept = shelf.salts[place].stock_g if place < shelf.count else water.stock_l if water else None
     return float(shelf.most[place] * shelf.unit[place]) if kept is None else kept
 
@@ -197,14 +197,15 @@ def _least_of(cost: Array, asked: Asked, most: Array) -> Array | None:
 
 def deionised_offered(asked: Asked) -> Iterator[Move]:
     """Deionised water, where none is offered."""
-    if asked.wish.deionised is not None:
+    if asked.request.deionised is not None:
         return
     offered = _shelf(asked, asked.cupboard, Deionised())
     only = np.append(np.zeros(offered.count), offered.unit[-1])
     found = _least_of(only, asked.with_shelf(offered), offered.most)
     if found is not None:
         then_l = _outwards(float(only @ found), up=True)
-        text = f"take at least {figure(then_l)} L of deionised or reverse-osmosis water in the {figure(asked.wish.volume_l)} L"
+        whole_l = figure(asked.request.volume_l)
+        text = f"take at least {figure(then_l)} L of deionised or reverse-osmosis water in the {whole_l} L"
         yield Move("deionised", DEIONISED, None, then_l, "L", text)
 
 
@@ -246,16 +247,21 @@ def _advisable(salt: Salt) -> bool:
 
 
 def _shelf(asked: Asked, cupboard: Sequence[Stocked], deionised: Deionised | None = None) -> Columns:
-    wish, step_g = asked.wish, asked.wish.step_g if asked.shelf.whole else 0.0
+    request, step_g = asked.request, asked.request.step_g if asked.shelf.whole else 0.0
     return columns(
-        asked.water, cupboard, wish.volume_l, step_g=step_g, parts=wish.parts, deionised=deionised or wish.deionised
+        asked.water,
+        cupboard,
+        request.volume_l,
+        step_g=step_g,
+        parts=request.parts,
+        deionised=deionised or request.deionised,
     )
 
 
 def all_bought(asked: Asked) -> list[Move]:
     """The fewest salts to get, and deionised water if it takes that, where several are needed."""
     others = [Stocked(salt) for salt in _lacking(asked) if salt.gentle]
-    for deionised in (asked.wish.deionised, Deionised()):
+    for deionised in (asked.request.deionised, Deionised()):
         shelf = _shelf(asked, [*asked.cupboard, *others], deionised)
         amounts = choose(asked.with_shelf(shelf).programme, shelf)
         if amounts is not None:
@@ -274,7 +280,7 @@ def all_bought(asked: Asked) -> list[Move]:
 
 def _more_water(asked: Asked, litres: float) -> Iterator[Move]:
     """Deionised water, where it takes more than is offered."""
-    offered, then_l = asked.wish.deionised, _outwards(litres, up=True)
+    offered, then_l = asked.request.deionised, _outwards(litres, up=True)
     if offered is None and then_l > 0:
         yield Move("deionised", DEIONISED, None, then_l, "L", f"take {figure(then_l)} L of deionised water")
     elif offered is not None and offered.stock_l is not None and litres > offered.stock_l + 1e-6:
@@ -300,62 +306,62 @@ def all_moved(asked: Asked) -> list[Move]:
 
 def of_the_scale(asked: Asked) -> Iterator[Move]:
     """The coarsest finer step, and the smallest larger volume, that hold every band."""
-    wish = asked.wish
-    if (finer := finer_scale(asked.water, asked.cupboard, wish)) is not None:
+    request = asked.request
+    if (finer := finer_scale(asked.water, asked.cupboard, request)) is not None:
         yield finer
     if (volume_l := _larger(asked)) is not None:
-        text = f"make {figure(volume_l, 4)} L at once instead of {figure(wish.volume_l, 4)} L"
-        yield Move("volume", "volume", wish.volume_l, volume_l, "L", text)
+        text = f"make {figure(volume_l, 4)} L at once instead of {figure(request.volume_l, 4)} L"
+        yield Move("volume", "volume", request.volume_l, volume_l, "L", text)
 
 
-def finer_scale(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> Move | None:
+def finer_scale(water: Water, cupboard: Sequence[Stocked], request: RecipeRequest) -> Move | None:
     """The coarsest finer step that holds every band; None where none does."""
     spoons = [item.step_g for item in cupboard if item.step_g is not None]
     weighed = [replace(item, step_g=None) for item in cupboard]
-    now_g, now = (max(spoons), "by spoons") if spoons else (wish.step_g, f"in steps of {figure(wish.step_g)} g")
+    now_g, now = (max(spoons), "by spoons") if spoons else (request.step_g, f"in steps of {figure(request.step_g)} g")
     finer = [step_g for step_g in _FINER_G if step_g < now_g]
     if not finer or not holds(
-        water, weighed, replace(wish, step_g=finer[-1])
+        water, weighed, replace(request, step_g=finer[-1])
     ):  # the finest does if any does, but for luck
         return None
-    step_g = next(step_g for step_g in finer if holds(water, weighed, replace(wish, step_g=step_g)))
+    step_g = next(step_g for step_g in finer if holds(water, weighed, replace(request, step_g=step_g)))
     return Move(
         "scale", "scale", now_g, step_g, "g", f"weigh in steps of {figure(step_g)} g instead of measuring {now}"
     )
 
 
-def holds(water: Water, cupboard: Sequence[Stocked], wish: Wish) -> bool:
+def holds(water: Water, cupboard: Sequence[Stocked], request: RecipeRequest) -> bool:
     """Whether such a recipe lies inside every band."""
     try:
-        return can_be_held(water, cupboard, wish)
+        return can_be_held(water, cupboard, request)
     except OutOfRange:  # no such water
         return False
 
 
-def done(cupboard: Sequence[Stocked], wish: Wish, move: Move) -> tuple[Sequence[Stocked], Wish]:
-    """The cupboard and the wish once the move is made."""
+def done(cupboard: Sequence[Stocked], request: RecipeRequest, move: Move) -> tuple[Sequence[Stocked], RecipeRequest]:
+    """The cupboard and the request once the move is made."""
     if move.kind == "band" and move.now is not None:
-        band, scale = dict(wish.target.bands())[move.name], measures()[move.name].scale
+        band, scale = dict(request.target.bands())[move.name], measures()[move.name].scale
         end = "low" if move.then < move.now else "high"
         changes: dict[str, Any] = {move.name: replace(band, **{end: move.then / scale})}
-        return cupboard, replace(wish, target=replace(wish.target, **changes))
+        return cupboard, replace(request, target=replace(request.target, **changes))
     if move.name == DEIONISED:
-        return cupboard, replace(wish, deionised=replace(wish.deionised or Deionised(), stock_l=move.then))
+        return cupboard, replace(request, deionised=replace(request.deionised or Deionised(), stock_l=move.then))
     if move.kind == "stock":
-        return [replace(item, stock_g=move.then) if item.salt.name == move.name else item for item in cupboard], wish
+        return [replace(item, stock_g=move.then) if item.salt.name == move.name else item for item in cupboard], request
     if move.kind == "buy":
-        return [*cupboard, Stocked(salts()[move.name])], wish
+        return [*cupboard, Stocked(salts()[move.name])], request
     if move.kind == "scale":
-        return [replace(item, step_g=None) for item in cupboard], replace(wish, step_g=move.then)
-    return cupboard, replace(wish, volume_l=move.then)
+        return [replace(item, step_g=None) for item in cupboard], replace(request, step_g=move.then)
+    return cupboard, replace(request, volume_l=move.then)
 
 
 def _larger(asked: Asked) -> float | None:
     """The smallest volume found that works: doubled until one does, then halved in between to a tenth."""
-    low = high = asked.wish.volume_l
+    low = high = asked.request.volume_l
     for _ in range(6):
         high *= 2
-        if holds(asked.water, asked.cupboard, replace(asked.wish, volume_l=high)):
+        if holds(asked.water, asked.cupboard, replace(asked.request, volume_l=high)):
             break
         low = high
     else:
@@ -364,8 +370,8 @@ def _larger(asked: Asked) -> float | None:
         middle = (low + high) / 2
         low, high = (
             (low, middle)
-            if holds(asked.water, asked.cupboard, replace(asked.wish, volume_l=middle))
+            if holds(asked.water, asked.cupboard, replace(asked.request, volume_l=middle))
             else (middle, high)
         )
     rounded = _outwards(high, up=True)
-    return rounded if holds(asked.water, asked.cupboard, replace(asked.wish, volume_l=rounded)) else high
+    return rounded if holds(asked.water, asked.cupboard, replace(asked.request, volume_l=rounded)) else high

@@ -1,4 +1,4 @@
-"""Whole steps of the scale for every change of a course, so that each keeps every limit and the rest can still follow."""
+"""Whole steps of the scale for every stage, so that each keeps every limit and the rest can still follow."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from tapwright.chemistry.dosing.transition.course import Course, Limits, Way, with_tracked
-from tapwright.chemistry.dosing.transition.journey import ANYTHING
-from tapwright.chemistry.dosing.transition.legs import amounts_inside, kept, solved, under
+from tapwright.chemistry.dosing.transition.multistage import Limits, Multistage, Way, with_tracked
+from tapwright.chemistry.dosing.transition.request import ANYTHING
+from tapwright.chemistry.dosing.transition.stages import amounts_inside, kept, solved, under
 from tapwright.chemistry.programmes.linear_programme import Array
 from tapwright.chemistry.water.target import Band
 
@@ -45,12 +45,12 @@ def _all_at_once(way: Way, count: int) -> Array | None:
     if fine is None or count * np.count_nonzero(way.shelf.most) > _MOST_AT_ONCE:
         return None
     for cap in way.cap.tries(way.source.calcium_mmol_l):
-        course = Course.of(replace(way, cap=cap), count)
+        stages = Multistage.of(replace(way, cap=cap), count)
         # Whole steps may lie far from the fine amounts: what all but keeps the limits is a better place to draw rows.
-        loose = Course.of(_narrowed(course.way, -_LOOSENED), count)
+        loose = Multistage.of(_narrowed(stages.way, -_LOOSENED), count)
         near = amounts_inside(loose, loose.rows(fine.pivots), whole)
-        for pivots in (fine.pivots, *([] if near is None else [course.pivots(near)])):
-            if (found := under(course, pivots, whole)) is not None:
+        for pivots in (fine.pivots, *([] if near is None else [stages.pivots(near)])):
+            if (found := under(stages, pivots, whole)) is not None:
                 return found.amounts
     return None
 
@@ -68,8 +68,8 @@ def _one_by_one(way: Way, count: int, kept_back: float) -> Array | None:
             tank = _after_one(way, first)
             if tank is not None:
                 then = _after(way, tank, first)
-                narrowed = replace(_narrowed(then, kept_back), cap=rest.course.way.cap)
-                followed = under(Course.of(narrowed, left), rest.pivots.without_first(), 0)
+                narrowed = replace(_narrowed(then, kept_back), cap=rest.stages.way.cap)
+                followed = under(Multistage.of(narrowed, left), rest.pivots.without_first(), 0)
             if followed is not None:
                 break
         if followed is None:
@@ -77,7 +77,7 @@ def _one_by_one(way: Way, count: int, kept_back: float) -> Array | None:
         done.append(first)
         way, rest = then, followed
     last = solved(way, 1)
-    whole = None if last is None else under(last.course, last.pivots, columns_each)
+    whole = None if last is None else under(last.stages, last.pivots, columns_each)
     return None if whole is None else np.concatenate([*done, whole.amounts])
 
 
@@ -95,14 +95,14 @@ def _roundings(amounts: Array, most: Array) -> list[Array]:
 
 def _after_one(way: Way, amounts: Array) -> Array | None:
     """The tank after one change of these amounts; None where that breaks a limit."""
-    course = Course.of(anywhere(way), 1)
-    rows = course.rows(None)
+    stages = Multistage.of(anywhere(way), 1)
+    rows = stages.rows(None)
     inside = rows.matrix @ amounts
     if np.any(inside < rows.low) or np.any(inside > rows.high):
         return None
-    pivots = course.pivots(amounts)
+    pivots = stages.pivots(amounts)
     tank: Array = pivots.after[:, 0]
-    return tank if kept(course, pivots) else None
+    return tank if kept(stages, pivots) else None
 
 
 def _narrowed(way: Way, part: float) -> Way:

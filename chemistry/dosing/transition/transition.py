@@ -2,7 +2,7 @@
 
 Salts and charge couple the quantities: what raises hardness brings chloride or sulfate and conductivity with it, so the
 largest of the counts of each quantity for itself is too few four times in ten. All changes are one linear programme
-(`course.py`); the fewest that have a solution are weighed one after another in whole steps of the scale, each
+(`stages.py`); the fewest that have a solution are weighed one after another in whole steps of the scale, each
 so that the rest can still follow.
 """
 
@@ -19,13 +19,14 @@ from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.recipe.bands import Cap, standings
 from tapwright.chemistry.dosing.recipe.conflicts import explained
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked, columns
-from tapwright.chemistry.dosing.recipe.remineralise import Wish, recipe
-from tapwright.chemistry.dosing.transition.course import Course, Limits, Way, tracked
-from tapwright.chemistry.dosing.transition.journey import (
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest, recipe
+from tapwright.chemistry.dosing.transition.envelope import way_met
+from tapwright.chemistry.dosing.transition.multistage import Limits, Multistage, Way, tracked
+from tapwright.chemistry.dosing.transition.request import (
     MOST_CHANGES,
     Change,
-    Journey,
     Transition,
+    TransitionRequest,
     alone,
     arrived,
     rested,
@@ -33,9 +34,8 @@ from tapwright.chemistry.dosing.transition.journey import (
     temperatures,
     with_target_refill,
 )
-from tapwright.chemistry.dosing.transition.legs import Found, amounts_inside, reached, solved
-from tapwright.chemistry.dosing.transition.met import way_met
 from tapwright.chemistry.dosing.transition.roundings import anywhere, exact, weighed
+from tapwright.chemistry.dosing.transition.stages import Found, amounts_inside, reached, solved
 from tapwright.chemistry.errors import NoAnswer, NotInTime
 from tapwright.chemistry.programmes.budget import Budget, OutOfWork, question
 from tapwright.chemistry.programmes.linear_programme import Array
@@ -51,23 +51,23 @@ _FOR_WAY, _FOR_SALTS, _FOR_STEPS = 0.8, 0.4, 0.6
 _MOST_SETS = 400
 
 
-def transition(journey: Journey, cupboard: Sequence[Stocked]) -> Transition:
+def transition(request: TransitionRequest, cupboard: Sequence[Stocked]) -> Transition:
     """The fewest changes from the tank's water into the target's bands.
 
     Raises NoAnswer where the first change already breaks a limit at this share (with the largest share that does not), and
     where no number of changes up to MOST_CHANGES arrives; NotInTime where the budget of the question ends before that is
     known.
     """
-    way = _way(journey, [item for item in cupboard if item.salt.gentle])
-    least = max(len(way.degrees_c) - 1, 0 if arrived(journey) else 1)
+    way = _way(request, [item for item in cupboard if item.salt.gentle])
+    least = max(len(way.degrees_c) - 1, 0 if arrived(request) else 1)
     if least == 0:
-        here = standings(rested(journey.tank), journey.target, journey.times_air)
-        return Transition((), here, 0, 0, False, settled(journey))
+        here = standings(rested(request.tank), request.target, request.times_air)
+        return Transition((), here, 0, 0, False, settled(request))
     with question() as budget:
-        search = _Search(journey, way, budget)
+        search = _Search(request, way, budget)
         try:
             with budget.at_most(_FOR_WAY * budget.left):
-                _refuse_illegal(way, journey)
+                _refuse_illegal(way, request)
                 if (found := search.fewest(least)) is not None:
                     return found
                 by_scale = search.finely is not None or _stock_lost_to_steps(way, least)
@@ -75,7 +75,7 @@ def transition(journey: Journey, cupboard: Sequence[Stocked]) -> Transition:
             raise search.not_in_time() from None
         if search.cut_short:
             raise search.not_in_time()
-        raise _never(journey, way, cupboard, by_scale=by_scale)
+        raise _never(request, way, cupboard, by_scale=by_scale)
 
 
 class _Search:
@@ -84,10 +84,10 @@ class _Search:
     finely: the fewest that do it measured finely, if any.  cut_short: whether roundings were left untried for want of time.
     """
 
-    def __init__(self, journey: Journey, way: Way, budget: Budget) -> None:
+    def __init__(self, request: TransitionRequest, way: Way, budget: Budget) -> None:
         self.finely: int | None = None
         self.cut_short = False
-        self._journey, self._way, self._budget = journey, way, budget
+        self._journey, self._way, self._budget = request, way, budget
         self._tried = 0
 
     def fewest(self, least: int) -> Transition | None:
@@ -117,7 +117,7 @@ class _Search:
                 self.cut_short = True
                 continue
             if amounts is not None:
-                made = _told(self._journey, tried, Course.of(tried, count), amounts, by_scale=count > finely)
+                made = _told(self._journey, tried, Multistage.of(tried, count), amounts, by_scale=count > finely)
                 if proven and not self.cut_short:
                     return made
                 return replace(made, proven=False, at_least=(finely if self.cut_short else count, salts))
@@ -147,30 +147,30 @@ def _stock_lost_to_steps(way: Way, least: int) -> bool:
     return any(solved(whole, count) is not None for count in range(least, MOST_CHANGES + 1))
 
 
-def _way(journey: Journey, cupboard: Sequence[Stocked]) -> Way:
-    """The journey as a course sees it."""
-    source = closed(journey.source)
-    refill_l = journey.volume_l * journey.share
-    shelf = columns(source, cupboard, refill_l, step_g=journey.step_g, deionised=journey.deionised)
-    topping = source if journey.top_off == "source" else deionised_water(source.temperature_c)
+def _way(request: TransitionRequest, cupboard: Sequence[Stocked]) -> Way:
+    """The request as the programme sees it."""
+    source = closed(request.source)
+    refill_l = request.volume_l * request.share
+    shelf = columns(source, cupboard, refill_l, step_g=request.step_g, deionised=request.deionised)
+    topping = source if request.top_off == "source" else deionised_water(source.temperature_c)
     way = Way(
-        tank=rested(journey.tank),
+        tank=rested(request.tank),
         source=source,
-        share=journey.share,
+        share=request.share,
         refill_l=refill_l,
         shelf=shelf,
-        limits=journey.limits,
-        target=journey.target,
-        refill=journey.refill,
-        topped=journey.evaporated_share * tracked(topping),
-        degrees_c=(journey.tank.temperature_c, *temperatures(journey)),
-        times_air=journey.times_air,
-        room_times_air=journey.room_times_air,
+        limits=request.limits,
+        target=request.target,
+        refill=request.refill,
+        topped=request.evaporated_share * tracked(topping),
+        degrees_c=(request.tank.temperature_c, *temperatures(request)),
+        times_air=request.times_air,
+        room_times_air=request.room_times_air,
         cap=Cap(reference.value("limits", "calcite_calm")),
     )
     # A source that stands past calm by itself is no reason not to go: its refills shall not be worse than it is.
     fresh = [replace(source, temperature_c=float(refill_c)) for refill_c in way.refill_c(len(way.degrees_c))]
-    own = max(float(at_air(water, journey.room_times_air).si_calcite) for water in fresh)
+    own = max(float(at_air(water, request.room_times_air).si_calcite) for water in fresh)
     return replace(way, cap=Cap(max(way.cap.index, own)))
 
 
@@ -179,7 +179,7 @@ def _fewest_salts(way: Way, found: Found) -> tuple[Way, int, bool]:
 
     Besides, how few salts there are at least, and whether that is settled or the budget ended first.
     """
-    count, total = found.course.changes, way.shelf.count
+    count, total = found.stages.changes, way.shelf.count
     best, best_way, size = math.inf, None, 0
     try:
         for size in range(total):
@@ -206,18 +206,18 @@ def _candidates(way: Way, sets: Sequence[Sequence[int]], count: int) -> Iterator
         most = way.shelf.most.copy()
         most[[place for place in range(way.shelf.count) if place not in chosen]] = 0.0
         narrowed = replace(way, shelf=replace(way.shelf, most=most))
-        course = Course.of(narrowed, count)
-        amounts = amounts_inside(course, course.rows(None), 0)
+        stages = Multistage.of(narrowed, count)
+        amounts = amounts_inside(stages, stages.rows(None), 0)
         if amounts is not None:
             yield round(float(cost @ amounts), 6), chosen, narrowed
 
 
-def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scale: bool) -> Transition:
-    """The course in grams and litres."""
-    shelf, at, changes = way.shelf, course.pivots(amounts), []
-    for number, units in enumerate(amounts.reshape(course.changes, -1)):
+def _told(request: TransitionRequest, way: Way, stages: Multistage, amounts: Array, *, by_scale: bool) -> Transition:
+    """The stages in grams and litres."""
+    shelf, at, changes = way.shelf, stages.pivots(amounts), []
+    for number, units in enumerate(amounts.reshape(stages.changes, -1)):
         weights = units * shelf.unit
-        refill = course.refill(at.refill[:, number], number)
+        refill = stages.refill(at.refill[:, number], number)
         changes.append(
             Change(
                 grams={
@@ -225,9 +225,9 @@ def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scal
                 },
                 deionised_l=float(weights[shelf.count :].sum()),
                 refill_temperature_c=refill.temperature_c,
-                before=course.tank(at.before[:, number], number),
+                before=stages.tank(at.before[:, number], number),
                 refill=refill,
-                after=course.tank(at.after[:, number], number + 1),
+                after=stages.tank(at.after[:, number], number + 1),
                 ph_before=float(at.ph[0, number]),
                 ph_after=float(at.ph[1, number]),
                 conductivity_before_us_cm=float(at.conductivity_us_cm[0, number]),
@@ -236,23 +236,23 @@ def _told(journey: Journey, way: Way, course: Course, amounts: Array, *, by_scal
         )
     return Transition(
         tuple(changes),
-        reached(course, at),
-        alone(journey),
-        with_target_refill(journey),
+        reached(stages, at),
+        alone(request),
+        with_target_refill(request),
         by_scale,
-        settled(journey),
-        findings=tuple(way_met(journey, changes)),
+        settled(request),
+        findings=tuple(way_met(request, changes)),
     )
 
 
-def _refuse_illegal(way: Way, journey: Journey) -> None:
+def _refuse_illegal(way: Way, request: TransitionRequest) -> None:
     """Raises NoAnswer, with the largest share that does not, where even one change breaks a limit however it is salted."""
     if solved(anywhere(way), 1) is not None:
         return
-    low, high = 0.0, journey.share
+    low, high = 0.0, request.share
     for _ in range(12):
         middle = (low + high) / 2
-        tried = anywhere(_way(replace(journey, share=middle, temperature_c=None), [*way.shelf.salts]))
+        tried = anywhere(_way(replace(request, share=middle, temperature_c=None), [*way.shelf.salts]))
         low, high = (middle, high) if solved(tried, 1) is not None else (low, middle)
     percent = math.floor(100 * low)
     hint = (
@@ -260,10 +260,10 @@ def _refuse_illegal(way: Way, journey: Journey) -> None:
         if percent
         else "Take another source water."
     )
-    raise NoAnswer.of("change share", _broken(way, journey), hint)
+    raise NoAnswer.of("change share", _broken(way, request), hint)
 
 
-def _broken(way: Way, journey: Journey) -> str:
+def _broken(way: Way, request: TransitionRequest) -> str:
     """Which limits stand in the way of one change, each by itself."""
     names = {
         "hardness_mmol_l": "hardness",
@@ -278,18 +278,18 @@ def _broken(way: Way, journey: Journey) -> str:
         if solved(replace(anywhere(way), limits=replace(none, **{name: getattr(way.limits, name)})), 1) is None
     ]
     said = f"the limit of {' and of '.join(alone)}" if alone else "its limits"
-    return f"a change of {journey.share:.0%} with this source breaks {said}, whatever salts are put in."
+    return f"a change of {request.share:.0%} with this source breaks {said}, whatever salts are put in."
 
 
-def _never(journey: Journey, way: Way, cupboard: Sequence[Stocked], *, by_scale: bool) -> NoAnswer:
+def _never(request: TransitionRequest, way: Way, cupboard: Sequence[Stocked], *, by_scale: bool) -> NoAnswer:
     """Why no number of changes arrives: the scale, the bands themselves, or the limits."""
     if by_scale:
-        said = f"no whole steps of {figure(journey.step_g)} g are found that keep every limit and band all the way."
+        said = f"no whole steps of {figure(request.step_g)} g are found that keep every limit and band all the way."
         return NoAnswer.of("transition", said, "Weigh finer, or widen a band or a limit a little.")
-    refill_l = journey.volume_l * journey.share
-    wish = Wish(journey.target, refill_l, deionised=journey.deionised, times_air=journey.times_air)
-    conflict = explained(journey.source, cupboard, wish, recipe(journey.source, cupboard, wish))
-    said = f"the target is not reached in {MOST_CHANGES} changes of {journey.share:.0%}"
+    refill_l = request.volume_l * request.share
+    refill_request = RecipeRequest(request.target, refill_l, deionised=request.deionised, times_air=request.times_air)
+    conflict = explained(request.source, cupboard, refill_request, recipe(request.source, cupboard, refill_request))
+    said = f"the target is not reached in {MOST_CHANGES} changes of {request.share:.0%}"
     if conflict is None:
         return NoAnswer.of("transition", f"{said} within the limits.", "Change a larger share, or widen a limit.")
     return NoAnswer.of("transition", f"{said}: in a refill {conflict.sentence()}", conflict.advice())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from tapwright.chemistry.dosing.neutralise import Neutralisation, neutralise, treated
 from tapwright.chemistry.dosing.premix.prepared import prepared
 from tapwright.chemistry.dosing.recipe.conflicts import explained
-from tapwright.chemistry.dosing.recipe.remineralise import Wish
+from tapwright.chemistry.dosing.recipe.remineralise import RecipeRequest
 from tapwright.chemistry.errors import NoAnswer, OutOfRange
 from tapwright.chemistry.plan.figures.records import NeutraliserDose, Salting, Totes
 from tapwright.chemistry.plan.household.household import Household, Tank
@@ -87,7 +87,7 @@ def mix_salts(
 ) -> Salting:
     """Salts for the refill, on top of what the neutraliser leaves behind."""
     bare = tap if neutraliser is None else treated(tap, neutraliser.dose, neutraliser.entry.substance)
-    wish = Wish(
+    request = RecipeRequest(
         tank.target(),
         totes.count * totes.volume_l,
         household.scale.resolution_g,
@@ -96,8 +96,8 @@ def mix_salts(
     )
     cupboard = [entry.stocked() for entry in household.salts]
     try:
-        made = prepared(bare, cupboard, wish)
-        conflict = explained(made.source, cupboard, wish, made.recipe)
+        made = prepared(bare, cupboard, request)
+        conflict = explained(made.source, cupboard, request, made.recipe)
     except OutOfRange:
         if neutraliser is None or bare.alkalinity_meq_l >= 0:
             raise

@@ -9,7 +9,7 @@ import numpy as np
 from tapwright.chemistry.dosing.recipe.bands import Standing, standings
 from tapwright.chemistry.dosing.recipe.choice import Rows
 from tapwright.chemistry.dosing.recipe.elastic import give
-from tapwright.chemistry.dosing.transition.course import Course, Pivots, Way
+from tapwright.chemistry.dosing.transition.multistage import Multistage, Pivots, Way
 from tapwright.chemistry.programmes.linear_programme import Array, Programme, solve
 
 _ROUNDS = 6
@@ -19,16 +19,16 @@ _PH, _CONDUCTIVITY, _INDEX = 0.005, 0.002, 0.002
 
 @dataclass(frozen=True)
 class Found:
-    """A course that keeps every limit, the amounts that go into it, and what the engine makes of its waters."""
+    """Stages that keep every limit, the amounts that go into it, and what the engine makes of its waters."""
 
-    course: Course
+    stages: Multistage
     amounts: Array
     pivots: Pivots
 
     @property
     def cost(self) -> float:
         """Of all that goes in."""
-        return float(np.tile(self.course.way.shelf.cost, self.course.changes) @ self.amounts)
+        return float(np.tile(self.stages.way.shelf.cost, self.stages.changes) @ self.amounts)
 
 
 def solved(way: Way, count: int) -> Found | None:
@@ -36,75 +36,76 @@ def solved(way: Way, count: int) -> Found | None:
     first = _straight(way, count)
     if first is None:
         return None
-    pivots = Course.of(way, count).pivots(first)
+    pivots = Multistage.of(way, count).pivots(first)
     tries = (
-        under(Course.of(replace(way, cap=cap), count), pivots, 0) for cap in way.cap.tries(way.source.calcium_mmol_l)
+        under(Multistage.of(replace(way, cap=cap), count), pivots, 0)
+        for cap in way.cap.tries(way.source.calcium_mmol_l)
     )
     return next((found for found in tries if found is not None), None)
 
 
 def _straight(way: Way, count: int) -> Array | None:
     """Amounts that hold all limits and bands but those on pH, conductivity and clouding; None where there are none."""
-    course = Course.of(way, count)
-    return amounts_inside(course, course.rows(None), 0)
+    stages = Multistage.of(way, count)
+    return amounts_inside(stages, stages.rows(None), 0)
 
 
-def under(course: Course, pivots: Pivots, whole: int) -> Found | None:
+def under(stages: Multistage, pivots: Pivots, whole: int) -> Found | None:
     """The same near these pivots, with rows drawn anew at each answer until they hold."""
     lost = False
     for _ in range(_ROUNDS):
-        rows = course.rows(pivots)
-        amounts = amounts_inside(course, rows, whole)
+        rows = stages.rows(pivots)
+        amounts = amounts_inside(stages, rows, whole)
         if amounts is None:
             # Rows drawn far from any answer may leave none: the nearest to them is a better place to draw them, once.
-            if lost or whole or (amounts := _nearest(course, rows)) is None:
+            if lost or whole or (amounts := _nearest(stages, rows)) is None:
                 return None
             lost = True
-        pivots = course.pivots(amounts)
-        if kept(course, pivots):
-            return Found(course, amounts, pivots)
+        pivots = stages.pivots(amounts)
+        if kept(stages, pivots):
+            return Found(stages, amounts, pivots)
     return None
 
 
-def _nearest(course: Course, rows: Rows) -> Array | None:
+def _nearest(stages: Multistage, rows: Rows) -> Array | None:
     """Amounts that break the rows least, within the stock."""
-    price = np.append(np.ones(len(rows.low)), np.full(len(course.stock().low), np.inf))
-    cost = np.tile(course.way.shelf.cost, course.changes)
-    found = give(_with_stock(course, rows), cost, course.most(), False, price, price)
+    price = np.append(np.ones(len(rows.low)), np.full(len(stages.stock().low), np.inf))
+    cost = np.tile(stages.way.shelf.cost, stages.changes)
+    found = give(_with_stock(stages, rows), cost, stages.most(), False, price, price)
     return None if found is None else found.amounts
 
 
-def _with_stock(course: Course, rows: Rows) -> Rows:
-    stock = course.stock()
+def _with_stock(stages: Multistage, rows: Rows) -> Rows:
+    stock = stages.stock()
     return Rows(
         np.vstack([rows.matrix, stock.matrix]), np.append(rows.low, stock.low), np.append(rows.high, stock.high)
     )
 
 
-def amounts_inside(course: Course, rows: Rows, whole: int) -> Array | None:
+def amounts_inside(stages: Multistage, rows: Rows, whole: int) -> Array | None:
     """Amounts inside all rows, the first `whole` of them whole numbers."""
-    inside = _with_stock(course, rows)
-    cost = np.tile(course.way.shelf.cost, course.changes)
-    return solve(Programme(cost, inside.matrix, inside.low, inside.high, course.most(), whole))
+    inside = _with_stock(stages, rows)
+    cost = np.tile(stages.way.shelf.cost, stages.changes)
+    return solve(Programme(cost, inside.matrix, inside.low, inside.high, stages.most(), whole))
 
 
-def kept(course: Course, pivots: Pivots) -> bool:
+def kept(stages: Multistage, pivots: Pivots) -> bool:
     """Whether pH, conductivity and clouding keep their limits by the engine itself, not only by the rows."""
-    way, (before, after) = course.way, pivots.conductivity_us_cm
+    way, (before, after) = stages.way, pivots.conductivity_us_cm
     kept = (
         np.all(np.abs(pivots.ph[1] - pivots.ph[0]) <= way.limits.ph + _PH)
         and np.all(np.abs(after / before - 1) <= way.limits.conductivity + _CONDUCTIVITY)
         and np.all(pivots.si_calcite <= way.cap.index + _INDEX)
     )
-    if not kept or not all(at.held for at in reached(course, pivots)):
+    if not kept or not all(at.held for at in reached(stages, pivots)):
         return False
     return not [*way.refill.bands()] or all(
         at.held
         for done, refill in enumerate(pivots.refill.T)
-        for at in standings(course.refill(refill, done), way.refill, way.room_times_air)
+        for at in standings(stages.refill(refill, done), way.refill, way.room_times_air)
     )
 
 
-def reached(course: Course, pivots: Pivots) -> tuple[Standing, ...]:
+def reached(stages: Multistage, pivots: Pivots) -> tuple[Standing, ...]:
     """Where the last tank stands in the bands of the target."""
-    return standings(course.tank(pivots.after[:, -1], course.changes), course.way.target, course.way.times_air)
+    return standings(stages.tank(pivots.after[:, -1], stages.changes), stages.way.target, stages.way.times_air)

@@ -12,7 +12,7 @@ from tapwright.chemistry.water.target import Target, measures
 
 
 @dataclass(frozen=True)
-class Wish:
+class RecipeRequest:
     """What is asked of a refill.
 
     target: its bands.  volume_l.  step_g: the scale's step in one batch (0: any amount).  parts: equal batches.

@@ -11,7 +11,7 @@ import numpy as np
 from cupboards import LINEAR, PURE, SOFT, mmol_per_g
 
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.transition.journey import ANYTHING, Journey, Transition, default_limits
+from tapwright.chemistry.dosing.transition.request import ANYTHING, Transition, TransitionRequest, default_limits
 from tapwright.chemistry.dosing.transition.transition import transition
 from tapwright.chemistry.errors import NoAnswer
 from tapwright.chemistry.substances import molar_mass, salt
@@ -38,23 +38,23 @@ class Step:
     after: Water
 
 
-def by_hand(journey: Journey, cupboard: Sequence[Stocked], done: Transition) -> Iterator[Step]:
+def by_hand(request: TransitionRequest, cupboard: Sequence[Stocked], done: Transition) -> Iterator[Step]:
     """Every change again, from grams, litres, share, top-off and the refill's temperature alone."""
     purity = {item.salt.name: item.purity for item in cupboard}
-    refill_l, source, names = journey.volume_l * journey.share, journey.source, (*LINEAR, *BESIDES)
-    topping = source if journey.top_off == "source" else PURE
-    tank, tank_c = {name: float(getattr(journey.tank, name)) for name in names}, journey.tank.temperature_c
-    open_tank = replace(journey.tank, ph=None, carbon_mmol_l=None)
+    refill_l, source, names = request.volume_l * request.share, request.source, (*LINEAR, *BESIDES)
+    topping = source if request.top_off == "source" else PURE
+    tank, tank_c = {name: float(getattr(request.tank, name)) for name in names}, request.tank.temperature_c
+    open_tank = replace(request.tank, ph=None, carbon_mmol_l=None)
     for number, change in enumerate(done.changes):
         refill = {name: getattr(source, name) * (1 - change.deionised_l / refill_l) for name in names}
         for salt_name, gram in change.grams.items():
             for name in LINEAR:
                 refill[name] += gram * purity[salt_name] * mmol_per_g(salt_name, name) / refill_l
         if number:
-            tank = {name: tank[name] + journey.evaporated_share * getattr(topping, name) for name in names}
+            tank = {name: tank[name] + request.evaporated_share * getattr(topping, name) for name in names}
         before = replace(open_tank, **tank, temperature_c=tank_c)
-        tank = {name: (1 - journey.share) * tank[name] + journey.share * refill[name] for name in names}
-        tank_c = (1 - journey.share) * tank_c + journey.share * change.refill_temperature_c
+        tank = {name: (1 - request.share) * tank[name] + request.share * refill[name] for name in names}
+        tank_c = (1 - request.share) * tank_c + request.share * change.refill_temperature_c
         yield Step(
             before,
             replace(source, ph=None, carbon_mmol_l=None, **refill, temperature_c=change.refill_temperature_c),
@@ -86,8 +86,8 @@ def drawn_water(random: np.random.Generator, low: float, high: float, nitrate_mg
                  nitrate_mg_l, 0, 0, 0, random.uniform(12, 25))  # fmt: skip
 
 
-def drawn(random: np.random.Generator) -> tuple[Journey, list[Stocked]]:
-    """A journey such as keepers make, with all that may come with one now and then."""
+def drawn(random: np.random.Generator) -> tuple[TransitionRequest, list[Stocked]]:
+    """A request such as keepers make, with all that may come with one now and then."""
 
     def now_and_then(part: float) -> bool:
         return bool(random.random() < part)
@@ -95,7 +95,7 @@ def drawn(random: np.random.Generator) -> tuple[Journey, list[Stocked]]:
     source = drawn_water(random, 0.2, 1.2, 10)
     tank = replace(source if now_and_then(0.3) else drawn_water(random, 0.3, 1.8, 40), temperature_c=25.0)
     ratio = random.uniform(0.5, 2)
-    journey = Journey(
+    request = TransitionRequest(
         tank,
         volume_l=float(random.choice([120.0, 400.0, 900.0])),
         source=source,
@@ -120,36 +120,36 @@ def drawn(random: np.random.Generator) -> tuple[Journey, list[Stocked]]:
     )
     stocks = [None, 60.0, 400.0]
     cupboard = [Stocked(salt(name), random.choice([1.0, 0.9]), random.choice(stocks)) for name in FOUR]
-    return journey, cupboard
+    return request, cupboard
 
 
 # Rounding of sums of amounts near 1 mmol/L, and what a solver leaves of its rows.
 EXACT, ROWS = 1e-9, 1e-6
 
-Way = tuple[Journey, list[Stocked], Transition]
+Way = tuple[TransitionRequest, list[Stocked], Transition]
 
 
 @cache
 def ways() -> tuple[Way, ...]:
-    """Those of some drawn journeys that arrive and take at least one change."""
+    """Those of some drawn requests that arrive and take at least one change."""
     found = []
     for seed in (1, 8):
         random = np.random.default_rng(seed)
         for _ in range(18):
-            journey, cupboard = drawn(random)
+            request, cupboard = drawn(random)
             try:
-                made = transition(journey, cupboard)
+                made = transition(request, cupboard)
             except NoAnswer:
                 continue
             if made.changes:
-                found.append((journey, cupboard, made))
+                found.append((request, cupboard, made))
     return tuple(found)
 
 
-def count_of(journey: Journey, cupboard: Sequence[Stocked]) -> float:
-    """Changes that the journey takes; infinite where it never arrives."""
+def count_of(request: TransitionRequest, cupboard: Sequence[Stocked]) -> float:
+    """Changes that the request takes; infinite where it never arrives."""
     try:
-        return len(transition(journey, cupboard).changes)
+        return len(transition(request, cupboard).changes)
     except NoAnswer:
         return math.inf
 
@@ -163,13 +163,13 @@ def only(**bands: Band) -> Target:
 TANK = replace(SOFT, nitrate_mg_l=0.0)
 HARD_TAP = Water(2.0, 0.5, 0.8, 0.06, 1.2, 0.53, 3.6, 0, 0, 0, 0, 25.0)
 GOAL = narrow(1.4, 2.4, 0.08)
-PLAIN = Journey(TANK, 400, TANK, 0.25, GOAL, USUAL)
+PLAIN = TransitionRequest(TANK, 400, TANK, 0.25, GOAL, USUAL)
 
 
-def breaches(journey: Journey, before: Water, after: Water) -> set[str]:
+def breaches(request: TransitionRequest, before: Water, after: Water) -> set[str]:
     """Limits of one change that it does not keep, by the equilibrium alone."""
-    limits = journey.limits
-    first, then = at_air(before, journey.times_air), at_air(after, journey.times_air)
+    limits = request.limits
+    first, then = at_air(before, request.times_air), at_air(after, request.times_air)
     moved = {
         "hardness": abs(after.hardness_mmol_l - before.hardness_mmol_l) - limits.hardness_mmol_l - ROWS,
         "alkalinity": abs(after.alkalinity_meq_l - before.alkalinity_meq_l) - limits.alkalinity_meq_l - ROWS,

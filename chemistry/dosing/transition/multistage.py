@@ -101,7 +101,7 @@ class Way:
 
 @dataclass(frozen=True)
 class Pivots:
-    """All changes of one course at certain amounts: tanks before and after each, refills, `tracked` x changes, and what the
+    """All stages at certain amounts: tanks before and after each, refills, `tracked` x changes, and what the
     engine makes of them.
 
     ph, conductivity_us_cm: of the tanks before and after, at rest with their air, 2 x changes.  si_calcite: of the refills
@@ -134,7 +134,7 @@ class Affine:
 
 
 @dataclass(frozen=True)
-class Course:
+class Multistage:
     """So many changes, as affine functions of what goes into them: tanks before and after each, and refills."""
 
     way: Way
@@ -143,8 +143,8 @@ class Course:
     after: tuple[Affine, ...]
 
     @classmethod
-    def of(cls, way: Way, changes: int) -> Course:
-        """The course of `changes` changes."""
+    def of(cls, way: Way, changes: int) -> Multistage:
+        """As many stages as changes."""
         effect, columns = way.effect(), len(way.shelf.unit)
         tank = Affine(tracked(way.tank), np.zeros((len(effect), changes * columns)))
         before, refills, after = [], [], []

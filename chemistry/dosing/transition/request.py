@@ -1,4 +1,4 @@
-"""A journey from one water to another: what is asked, what is told, and what follows without any programme."""
+"""A request from one water to another: what is asked, what is told, and what follows without any programme."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.recipe.bands import Standing, standings, value_of
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised
-from tapwright.chemistry.dosing.transition.course import Limits
+from tapwright.chemistry.dosing.transition.multistage import Limits
 from tapwright.chemistry.errors import BadInput, Fault, NoAnswer
 from tapwright.chemistry.findings import Finding
 from tapwright.chemistry.record import Record
@@ -23,7 +23,7 @@ ANYTHING = Target("anything", ANY, ANY)
 
 
 @dataclass(frozen=True)
-class Journey:
+class TransitionRequest:
     """What is asked: from the tank's water to the target's bands.
 
     tank: as it is; volume_l: its live water.  source: what refills are made of.  share: changed each time.  target: bands
@@ -138,36 +138,36 @@ def rested(tank: Water) -> Water:
     return replace(tank, ph=None, carbon_mmol_l=None)
 
 
-def arrived(journey: Journey) -> bool:
+def arrived(request: TransitionRequest) -> bool:
     """Whether the tank lies inside the target's bands as it is."""
-    return all(at.held for at in standings(rested(journey.tank), journey.target, journey.times_air))
+    return all(at.held for at in standings(rested(request.tank), request.target, request.times_air))
 
 
-def temperatures(journey: Journey) -> list[float]:
+def temperatures(request: TransitionRequest) -> list[float]:
     """The tank after each change [degC], until it is as wanted: no change moves it further than its limit."""
-    wanted_c, tank_c = journey.temperature_c, journey.tank.temperature_c
+    wanted_c, tank_c = request.temperature_c, request.tank.temperature_c
     found: list[float] = []
     while wanted_c is not None and abs(wanted_c - tank_c) > 0.05:
-        room_c = journey.share * ((HIGHEST_C if wanted_c > tank_c else LOWEST_C) - tank_c)
-        step_c = min(abs(wanted_c - tank_c), journey.limits.temperature_c, abs(room_c))
+        room_c = request.share * ((HIGHEST_C if wanted_c > tank_c else LOWEST_C) - tank_c)
+        step_c = min(abs(wanted_c - tank_c), request.limits.temperature_c, abs(room_c))
         tank_c += math.copysign(step_c, wanted_c - tank_c)
         found.append(tank_c)
         if len(found) > MOST_CHANGES:
-            said = f"{wanted_c:.1f} °C is not reached in {MOST_CHANGES} changes of {journey.share:.0%}."
+            said = f"{wanted_c:.1f} °C is not reached in {MOST_CHANGES} changes of {request.share:.0%}."
             raise NoAnswer.of("temperature", said, "Let the heater do it.")
     return found
 
 
-def alone(journey: Journey) -> int:
+def alone(request: TransitionRequest) -> int:
     """Changes that the slowest quantity would take if each could be moved by itself."""
-    tank, target, limits = rested(journey.tank), journey.target, journey.limits
+    tank, target, limits = rested(request.tank), request.target, request.limits
     hardness = _away(tank.hardness_mmol_l, target.hardness_mmol_l) / limits.hardness_mmol_l
     alkalinity = _away(tank.alkalinity_meq_l, target.alkalinity_meq_l) / limits.alkalinity_meq_l
     counts = [hardness, alkalinity]
     if target.ph_aerated is not None:
-        counts.append(_away(float(at_air(tank, journey.times_air).ph), target.ph_aerated) / limits.ph)
+        counts.append(_away(float(at_air(tank, request.times_air).ph), target.ph_aerated) / limits.ph)
     if target.conductivity_us_cm is not None:
-        here, band = float(at_air(tank, journey.times_air).conductivity_us_cm), target.conductivity_us_cm
+        here, band = float(at_air(tank, request.times_air).conductivity_us_cm), target.conductivity_us_cm
         up, down = math.log(max(band.low, 1e-9) / here), math.log(here / max(band.high, 1e-9))
         counts.append(max(up / math.log1p(limits.conductivity), -down / math.log1p(-limits.conductivity), 0.0))
     return max(math.ceil(count - 1e-6) for count in counts)
@@ -177,11 +177,11 @@ def _away(value: float, band: Band) -> float:
     return max(band.low - value, value - band.high, 0.0)
 
 
-def with_target_refill(journey: Journey) -> int | None:
+def with_target_refill(request: TransitionRequest) -> int | None:
     """Changes until the tank lies inside the target's bands where every refill is their middle."""
     ends = [
-        (value_of(rested(journey.tank), name, journey.times_air), band)
-        for name, band in journey.target.bands()
+        (value_of(rested(request.tank), name, request.times_air), band)
+        for name, band in request.target.bands()
         if name in ("hardness_mmol_l", "alkalinity_meq_l") and math.isfinite(band.low + band.high)
     ]
     counts = []
@@ -190,24 +190,24 @@ def with_target_refill(journey: Journey) -> int | None:
         if half <= 0 and value != middle:
             return None
         far = abs(value - middle)
-        counts.append(0 if far <= half else math.ceil(math.log(half / far) / math.log1p(-journey.share) - 1e-9))
+        counts.append(0 if far <= half else math.ceil(math.log(half / far) / math.log1p(-request.share) - 1e-9))
     return max(counts, default=None)
 
 
-def settled(journey: Journey) -> dict[str, tuple[float, float]]:
+def settled(request: TransitionRequest) -> dict[str, tuple[float, float]]:
     """Hardness [mmol/L] and alkalinity [meq/L] the tank settles at right after a change, by what it is topped off with.
 
     tank = refill + (1 - share) / share x top-off, the fixed point of a change; refills are the middle of the target.
     """
-    if journey.evaporated_share == 0:
+    if request.evaporated_share == 0:
         return {}
-    bands = (journey.target.hardness_mmol_l, journey.target.alkalinity_meq_l)
+    bands = (request.target.hardness_mmol_l, request.target.alkalinity_meq_l)
     middle = [(band.low + band.high) / 2 if math.isfinite(band.high) else band.low for band in bands]
-    gathered = journey.evaporated_share * (1 - journey.share) / journey.share
+    gathered = request.evaporated_share * (1 - request.share) / request.share
     return {
         "deionised": (middle[0], middle[1]),
         "source": (
-            middle[0] + gathered * journey.source.hardness_mmol_l,
-            middle[1] + gathered * journey.source.alkalinity_meq_l,
+            middle[0] + gathered * request.source.hardness_mmol_l,
+            middle[1] + gathered * request.source.alkalinity_meq_l,
         ),
     }
