@@ -28,11 +28,12 @@ class Ahead:
 def unread(file: Path, tank_name: str) -> list[Finding]:
     """That the log beside a household file could not be read; nothing where it could, or there is none."""
     from tapwright.chemistry.findings import Finding
-    from tapwright.cli.commands.nitrate import standing
     from tapwright.cli.log.logbook import path_of
 
     try:
         if path_of(file).exists():
+            from tapwright.cli.commands.nitrate import standing
+
             standing(file, tank_name)
     except (BadInput, OSError) as error:
         text = f"The log could not be read, and the nitrate ahead is shown without it: {error}"
@@ -57,14 +58,18 @@ def ahead(made: Plan, file: Path, at_s: float) -> Ahead | None:
 
 def _logged(made: Plan, file: Path, at_s: float) -> tuple[tuple[float, Range, Range], ...] | None:
     """What the log makes of this share; None where there is no log, or it says too little."""
-    from tapwright.chemistry.plan.figures.outlook import outlook_of
-    from tapwright.cli.commands.nitrate import events_of, standing
+    from tapwright.cli.log.logbook import path_of
 
     figures = made.figures
     tank = figures.tank
     try:
+        if not path_of(file).exists():
+            return None
+        from tapwright.chemistry.plan.figures.outlook import outlook_of
+        from tapwright.cli.commands.nitrate import events_of, standing
+
         events = events_of(standing(file, tank.name), tank.live_volume_l, None, at_s)
         tap_mg_l = float(figures.waters.tap.nitrate_mg_l)
         return outlook_of(tank, tap_mg_l, events, figures.change_share, None, 0.9, at_s / 86400).steps
-    except TapwrightError:
+    except (TapwrightError, OSError):
         return None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import shlex
+import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -135,12 +136,11 @@ def _charts(made: Plan, late: Case | None, file: Path) -> list[Chart]:
 
     from tapwright.chemistry import reference
     from tapwright.chemistry.plan.courses import filling_course
-    from tapwright.cli.log.commands import now
     from tapwright.cli.sheet.ahead import ahead
     from tapwright.cli.sheet.charts import Chart, filling_chart, nitrate_chart, water_chart
 
     figures = made.figures
-    course = ahead(made, file, now().timestamp())
+    course = ahead(made, file, time.time())
     drawn = [
         water_chart(figures),
         *([] if course is None else [nitrate_chart(course, figures.tank.nitrate_ceiling_mg_l)]),
