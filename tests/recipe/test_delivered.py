@@ -17,7 +17,7 @@ from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.recipe import delivered
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
 from tapwright.chemistry.dosing.recipe.delivered import delivered_spread
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.substances import molar_mass
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.target import Band, Target
@@ -26,20 +26,22 @@ NAMES = ("sodium bicarbonate", "potassium bicarbonate", "calcium chloride dihydr
 TARGET = Target("own", Band(1.0, 1.1), Band(2.0, 2.2), Band(0.8, 1.2), sodium_mmol_l=Band(0.9, 1.1))
 
 
-def case(step_g: float = 0.5, parts: int = 2, spooned: bool = True) -> tuple[Water, list[Stocked], Wish, Recipe]:
+def case(
+    step_g: float = 0.5, parts: int = 2, spooned: bool = True
+) -> tuple[Water, list[Stocked], RecipeRequest, Recipe]:
     """A recipe of four salts, one of them by the spoon."""
     cupboard = [replace(item, purity=0.95) for item in jars(*NAMES)]
     if spooned:
         cupboard[2] = replace(cupboard[2], step_g=1.1)
-    wish = Wish(TARGET, 150.0, step_g, parts)
-    return SOFT, cupboard, wish, recipe(SOFT, cupboard, wish)
+    request = RecipeRequest(TARGET, 150.0, step_g, parts)
+    return SOFT, cupboard, request, recipe(SOFT, cupboard, request)
 
 
 @settings(max_examples=25)
 @given(calm_targets, st.sampled_from([0.0, 0.1, 1.0]), st.integers(1, 3), st.sampled_from([PURE, SOFT, HARD]))
 def test_shares_add_to_one_and_squares_to_the_whole(target: Target, step_g: float, parts: int, water: Water) -> None:
-    cupboard, wish = jars(*NAMES), Wish(target, 90.0, step_g, parts, Deionised())
-    for spread in delivered_spread(water, cupboard, wish, recipe(water, cupboard, wish)).values():
+    cupboard, request = jars(*NAMES), RecipeRequest(target, 90.0, step_g, parts, Deionised())
+    for spread in delivered_spread(water, cupboard, request, recipe(water, cupboard, request)).values():
         if not spread.shares:
             assert spread.give_or_take == 0 and spread.largest == ""
             continue
@@ -50,9 +52,9 @@ def test_shares_add_to_one_and_squares_to_the_whole(target: Target, step_g: floa
 
 
 def test_every_error_by_hand() -> None:
-    water, cupboard, wish, made = case()
+    water, cupboard, request, made = case()
     assert made.grams.keys() == set(NAMES)
-    spread = delivered_spread(water, cupboard, wish, made)["alkalinity_meq_l"]
+    spread = delivered_spread(water, cupboard, request, made)["alkalinity_meq_l"]
     per_g = [mmol_per_g(name, "alkalinity_meq_l") * 0.95 / 150 for name in NAMES[:2]]
     each = [made.grams[name] * one for name, one in zip(NAMES[:2], per_g, strict=True)]
     kit = 0.5 * 20 / molar_mass("CaO")  # half a degree of carbonate hardness
@@ -62,14 +64,14 @@ def test_every_error_by_hand() -> None:
     assert spread.give_or_take == pytest.approx(whole)
     by_hand = {"test kit": kit, "scale": scale, "volume": volume, "purity": purity}
     assert spread.shares == pytest.approx({name: (error / whole) ** 2 for name, error in by_hand.items()})
-    hardness = delivered_spread(water, cupboard, wish, made)["hardness_mmol_l"]
+    hardness = delivered_spread(water, cupboard, request, made)["hardness_mmol_l"]
     spoon = 0.15 * made.grams[NAMES[2]] * mmol_per_g(NAMES[2], "calcium_mmol_l") * 0.95 / 150
     assert hardness.shares["spoon"] * hardness.give_or_take**2 == pytest.approx(spoon**2)
 
 
 def test_the_same_by_throwing_dice() -> None:
     """100 000 refills with every error drawn for itself, and put through the making of it: same give or take."""
-    water, cupboard, wish, made = case()
+    water, cupboard, request, made = case()
     random, count = np.random.default_rng(5), 100_000
 
     def error(size: float) -> np.ndarray:
@@ -86,7 +88,7 @@ def test_the_same_by_throwing_dice() -> None:
         brought = (grams + off) * item.purity * (1 + error(0.02)) / litres
         whole["hardness_mmol_l"] = whole["hardness_mmol_l"] + brought * item.salt.hardness_mmol_per_g()
         whole["alkalinity_meq_l"] = whole["alkalinity_meq_l"] + brought * mmol_per_g(name, "alkalinity_meq_l")
-    for quantity, spread in delivered_spread(water, cupboard, wish, made).items():
+    for quantity, spread in delivered_spread(water, cupboard, request, made).items():
         # First order against the full product: 1 %, and 0.3 % of noise in a deviation of so many throws.
         assert spread.give_or_take == pytest.approx(whole[quantity].std(), rel=0.02)
 
@@ -128,13 +130,13 @@ def test_batches_average_out_and_no_scale_is_no_error() -> None:
 
 
 def test_deionised_water_thins_the_doubt_of_the_test_too() -> None:
-    wish = Wish(Target("own", Band(0.8, 0.9), Band(1.1, 1.3)), 100.0, 0.1, deionised=Deionised())
-    made = recipe(HARD, jars(*NAMES), wish)
+    request = RecipeRequest(Target("own", Band(0.8, 0.9), Band(1.1, 1.3)), 100.0, 0.1, deionised=Deionised())
+    made = recipe(HARD, jars(*NAMES), request)
     assert made.deionised_l > 50
-    spread = delivered_spread(HARD, jars(*NAMES), wish, made)["hardness_mmol_l"]
+    spread = delivered_spread(HARD, jars(*NAMES), request, made)["hardness_mmol_l"]
     kit = math.sqrt(spread.shares["test kit"]) * spread.give_or_take
     assert kit == pytest.approx((1 - made.deionised_l / 100) * 0.5 * 10 / molar_mass("CaO"))
     # Pure water is not tested: there is nothing to be wrong about.
-    wish = Wish(TARGET, 100.0, 0.1)
-    pure = delivered_spread(PURE, jars(*NAMES), wish, recipe(PURE, jars(*NAMES), wish))
+    request = RecipeRequest(TARGET, 100.0, 0.1)
+    pure = delivered_spread(PURE, jars(*NAMES), request, recipe(PURE, jars(*NAMES), request))
     assert all("test kit" not in spread.shares for spread in pure.values())

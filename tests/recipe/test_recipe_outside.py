@@ -29,7 +29,7 @@ from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.premix.pouring import premix_findings, tote_findings
 from tapwright.chemistry.dosing.premix.premix import premixed
 from tapwright.chemistry.dosing.recipe.cupboard import Deionised, Stocked
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.substances import molar_mass, salt
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import at_air, at_carbon, closed, deionised_water, outdoor_air_ppm
@@ -104,7 +104,7 @@ def test_the_order_of_choice_is_that_of_staged_integer_programmes(step_g: float,
     met = 0
     for _ in range(count):
         water, cupboard, target = problem(random)
-        made = recipe(water, cupboard, Wish(target, VOLUME_L, step_g))
+        made = recipe(water, cupboard, RecipeRequest(target, VOLUME_L, step_g))
         unit_g = step_g or 1.0
         stock_g = np.array([item.stock_g or 60.0 for item in cupboard])  # 60 g is twice what any of these bands takes
         most = np.floor(stock_g / unit_g + 1e-9) if step_g else stock_g
@@ -129,7 +129,7 @@ def test_the_cheapest_unrounded_recipe_against_a_linear_programme() -> None:
     met = 0
     for _ in range(80):
         water, cupboard, target = problem(random)
-        made = recipe(water, cupboard, Wish(target, VOLUME_L, prefer=("cost",)))
+        made = recipe(water, cupboard, RecipeRequest(target, VOLUME_L, prefer=("cost",)))
         rules = constraint(water, cupboard, target)
         price = np.array([item.price_per_kg or 0.0 for item in cupboard]) / 1000
         theirs = linprog(
@@ -152,8 +152,8 @@ def test_rounding_the_cheapest_recipe_leaves_a_band_and_ours_never_does() -> Non
     step_g, left, rounded = 0.5, 0, 0
     for _ in range(120):
         water, cupboard, target = problem(random)
-        cheapest = recipe(water, cupboard, Wish(target, VOLUME_L, prefer=("cost",)))
-        ours = recipe(water, cupboard, Wish(target, VOLUME_L, step_g))
+        cheapest = recipe(water, cupboard, RecipeRequest(target, VOLUME_L, prefer=("cost",)))
+        ours = recipe(water, cupboard, RecipeRequest(target, VOLUME_L, step_g))
         if not found(ours) or not cheapest.grams:
             continue
         names = [item.salt.name for item in cupboard]
@@ -189,7 +189,7 @@ def test_a_share_of_deionised_water_against_every_recipe_there_is() -> None:
             "t", Band(hardness, hardness * (1 + width)), Band(alkalinity, alkalinity * (1 + width)),
             sodium_mmol_l=Band(0, random.uniform(0.5, 2)),
         )  # fmt: skip
-        made = recipe(HARD, jars(*names), Wish(target, 10.0, 1.0, deionised=Deionised()))
+        made = recipe(HARD, jars(*names), RecipeRequest(target, 10.0, 1.0, deionised=Deionised()))
         inside = np.ones(len(units), dtype=bool)
         for _, low, weights, limit in ends_of(target):
             inside &= (waters @ weights >= limit - 1e-8) if low else (waters @ weights <= limit + 1e-8)
@@ -240,7 +240,7 @@ def test_final_waters_against_the_reference_code() -> None:
     made = []
     while len(made) < 30:
         water, target = lake_like(random)
-        one = recipe(water, FULL, Wish(target, 200.0, 0.1, deionised=Deionised()))
+        one = recipe(water, FULL, RecipeRequest(target, 200.0, 0.1, deionised=Deionised()))
         made += [one] if found(one) else []
     theirs = dict(zip(OUTPUT, answers(as_waters([one.water for one in made]), "co2").T, strict=True))
     for row, one in enumerate(made):
@@ -274,8 +274,8 @@ def test_buckets_plumes_and_tote_against_the_reference_code(source: Water, lake:
     start = closed(source)
     if start.carbon_mmol_l is None:
         start = replace(start, carbon_mmol_l=float(at_air(start).carbon_mmol_l))
-    wish = Wish(lake_target(lake), 200.0, 0.1, deionised=Deionised())
-    made = recipe(PURE if lake == "tanganyika" else source, jars(*GENTLE), wish)
+    request = RecipeRequest(lake_target(lake), 200.0, 0.1, deionised=Deionised())
+    made = recipe(PURE if lake == "tanganyika" else source, jars(*GENTLE), request)
     grams = dict(made.grams) or {"sodium bicarbonate": 5.0}
     premix = premixed(source, grams, dict.fromkeys(grams, 1.0), 200.0, 1.0)
     pure = deionised_water(source.temperature_c)
@@ -305,7 +305,7 @@ def test_buckets_plumes_and_tote_against_the_reference_code(source: Water, lake:
 
 @pytest.mark.parametrize("lake", lake_names())
 def test_every_lake_is_made_from_deionised_water_inside_its_bands_and_calm(lake: str) -> None:
-    made = recipe(deionised_water(25.0), FULL, Wish(lake_target(lake), 400.0, 0.1))
+    made = recipe(deionised_water(25.0), FULL, RecipeRequest(lake_target(lake), 400.0, 0.1))
     assert found(made) and made.harsh == ()
     published = {
         ion: reference.value("lakes", f"{lake}.{ion}") / molar_mass(symbol)
@@ -353,5 +353,7 @@ def test_every_salt_of_the_cupboard_has_its_use() -> None:
         ph = float(at_carbon(
             with_salts(deionised_water(25.0), {name: gram}, VOLUME_L), 1.0).ph) if "carbonate" in name else None  # fmt: skip
         assert ph is None or ph > 4
-        made = recipe(deionised_water(25.0), jars(name), Wish(Target("one", ANY, alkalinity, **bands), VOLUME_L, 0.1))
+        made = recipe(
+            deionised_water(25.0), jars(name), RecipeRequest(Target("one", ANY, alkalinity, **bands), VOLUME_L, 0.1)
+        )
         assert made.grams == {name: pytest.approx(gram, rel=0.011)}

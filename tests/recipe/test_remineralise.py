@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from tapwright.chemistry import reference
 from tapwright.chemistry.dosing.recipe.bands import standings
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked, dissolve
-from tapwright.chemistry.dosing.recipe.remineralise import Recipe, Wish, recipe
+from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest, recipe
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.programmes.linear_programme import Programme, solve
 from tapwright.chemistry.substances import ion_charge, salt, salts
@@ -29,7 +29,7 @@ def made_for(
     water: Water, target: Target, cupboard: list[Stocked], volume_l: float, step_g: float = 0.0, parts: int = 1
 ) -> Recipe:
     """The recipe that takes the target into so much of the water."""
-    return recipe(water, cupboard, Wish(target, volume_l, step_g, parts))
+    return recipe(water, cupboard, RecipeRequest(target, volume_l, step_g, parts))
 
 
 def misses(water: Water, target: Target) -> tuple[object, ...]:
