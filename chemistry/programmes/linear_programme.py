@@ -27,6 +27,8 @@ _ITERATIONS_AT_ROOT = 2.0
 # What a node takes is seen only afterwards: so many iterations are allowed for in what is left.
 _ITERATIONS_A_NODE = 5.0
 _MOST_NODES = 200_000
+# A call that is not over by then hangs; its clock goes on from call to call [s].
+_HUNG_S = 30.0
 # What the largest cost is brought to where the solver breaks down over the costs as they came.
 _LARGEST_COST = 1e6
 
@@ -92,6 +94,7 @@ def _run(highspy: Any, solver: Any, options: Mapping[str, object], programme: Pr
     for option, value in options.items():
         solver.setOptionValue(option, value)
     solver.passModel(_model(highspy, programme))
+    solver.setOptionValue("time_limit", solver.getRunTime() + _HUNG_S)
     solver.run()
     return solver.getModelStatus()
 

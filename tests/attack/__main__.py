@@ -7,9 +7,11 @@ again with `--again plans 1/17`, which shows what was drawn and what is wrong wi
 from __future__ import annotations
 
 import argparse
+import faulthandler
 import importlib
 import os
 import resource
+import signal
 import sys
 import time
 from collections import Counter
@@ -38,6 +40,7 @@ def attack_of(kind: str) -> Callable[[str], Seen]:
 def _work(kind: str, keys: Sequence[str], mouth: Connection) -> None:
     """One attack after another, each allowed so much of the processor; what came of it goes through the pipe."""
     attack = attack_of(kind)
+    faulthandler.register(signal.SIGXCPU, chain=True)  # where it was when it had used up its share
     for number, key in enumerate(keys):
         used_s = sum(resource.getrusage(resource.RUSAGE_SELF)[:2])
         resource.setrlimit(resource.RLIMIT_CPU, (int(used_s) + _DEADLY_S, resource.RLIM_INFINITY))
