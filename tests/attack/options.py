@@ -100,8 +100,9 @@ def commands() -> Mapping[str, Mapping[str, Any]]:
 
 @cache
 def recipes() -> tuple[Recipe, ...]:
-    """Those of the README and the others."""
-    shown = _CONSOLE.findall((ROOT / "README.md").read_text(encoding="utf-8"))
+    """Those of the README, of the docs, and the others."""
+    pages = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+    shown = [line for page in pages for line in _CONSOLE.findall(page.read_text(encoding="utf-8"))]
     lines = [line.replace("demo/", "") for line in shown] + RECIPES.strip().splitlines()
     return tuple(_recipe(shlex.split(line)) for line in lines)
 
