@@ -13,6 +13,7 @@ from tapwright import __version__
 from tapwright.chemistry.errors import BadInput, TapwrightError
 from tapwright.cli.answer import refuse
 from tapwright.cli.log.app import log_app
+from tapwright.cli.manners import DEFAULT_HOUSE, Command, Group
 from tapwright.cli.options.asking import (
     AsJson,
     Change,
@@ -23,8 +24,11 @@ from tapwright.cli.options.asking import (
     ServiceFilter,
     Start,
     TankName,
+    agents,
     answered,
+    lakes,
     option,
+    tanks,
 )
 from tapwright.cli.progress import TASK
 from tapwright.cli.sheet_app import sheet
@@ -35,13 +39,15 @@ app = typer.Typer(
     name="tapwright",
     help="Plans the water change of a large hard-water fish tank, before a hose is touched.",
     no_args_is_help=True,
-    add_completion=False,
+    add_completion=True,
+    cls=Group,
+    context_settings={"help_option_names": ["-h", "--help"]},
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command()(sheet)
-app.command()(nitrate)
-app.command()(late)
+app.command(cls=Command)(sheet)
+app.command(cls=Command)(nitrate)
+app.command(cls=Command)(late)
 app.add_typer(log_app, name="log")
 
 
@@ -54,13 +60,13 @@ def _print_version(asked: bool) -> None:
 @app.callback()
 def _tapwright(
     version: Annotated[
-        bool, typer.Option("--version", help="Say the version.", callback=_print_version, is_eager=True)
+        bool, typer.Option("--version", "-V", help="Say the version.", callback=_print_version, is_eager=True)
     ] = False,
 ) -> None:
     """Plans the water change of a large hard-water fish tank, before a hose is touched."""
 
 
-@app.command()
+@app.command(cls=Command)
 def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write.")], as_json: AsJson = False) -> None:
     """Write a household file to fill in."""
     from tapwright.cli.commands.household import new_answer
@@ -68,18 +74,18 @@ def new(file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write
     answered(lambda: new_answer(file), as_json)
 
 
-@app.command()
-def check(file: HouseFile, as_json: AsJson = False) -> None:
+@app.command(cls=Command)
+def check(file: HouseFile = DEFAULT_HOUSE, as_json: AsJson = False) -> None:
     """Check a household file and name every fault in it."""
     from tapwright.cli.commands.household import check_answer
 
     answered(lambda: check_answer(file), as_json)
 
 
-@app.command()
+@app.command(cls=Command)
 def plan(
-    file: HouseFile,
-    tank: TankName,
+    file: HouseFile = DEFAULT_HOUSE,
+    tank: TankName = None,
     change: Change = None,
     start: Start = None,
     date: Day = None,
@@ -97,11 +103,11 @@ def plan(
     answered(lambda: answer(asked, confident=confident, brief=brief), as_json, patience)
 
 
-@app.command()
+@app.command(cls=Command)
 def neutralise(
     volume: Annotated[str, option("--volume", "Tap water to treat, such as '400 L'.")],
     total_chlorine: Annotated[str, option("--total-chlorine", "Total chlorine in it, such as '2.4 mg/L'.")],
-    agent: Annotated[str, option("--agent", "Neutraliser with its hydrate.")],
+    agent: Annotated[str, option("--agent", "Neutraliser with its hydrate.", complete=agents)],
     free_chlorine: Annotated[str | None, option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
     solution: Annotated[str | None, option("--solution", "Strength of your stock solution, such as '50 g/L'.")] = None,
     purity: Annotated[str | None, option("--purity", "Purity of the neutraliser, such as 98%; else 100%.")] = None,
@@ -134,7 +140,7 @@ def neutralise(
     answered(lambda: answer(asked), as_json)
 
 
-@app.command()
+@app.command(cls=Command)
 def label(
     file: Annotated[
         Path | None, typer.Argument(metavar="[FILE]", help="Label file (TOML), in place of options.")
@@ -160,7 +166,7 @@ def label(
     answered(lambda: answer(asked), as_json)
 
 
-@app.command()
+@app.command(cls=Command)
 def blend(
     hot: Annotated[str, option("--hot", "Hot tap, such as '58 degC'.")],
     cold: Annotated[str, option("--cold", "Cold tap, such as '11 degC'.")],
@@ -182,7 +188,7 @@ def blend(
     answered(lambda: answer(asked), as_json)
 
 
-@app.command()
+@app.command(cls=Command)
 def water(
     hardness: Annotated[str | None, option("--hardness", "Hardness, such as '12 dGH'.")] = None,
     alkalinity: Annotated[str | None, option("--alkalinity", "Alkalinity, such as '8 dKH'.")] = None,
@@ -200,7 +206,7 @@ def water(
     air: Annotated[str | None, option("--air", "CO2 of the room's air, such as '700 ppm'; else outdoor air.")] = None,
     file: Annotated[Path | None, option("--file", "Household file, in place of readings.")] = None,
     which: Annotated[str | None, option("--which", "Water in it: tap, tank:NAME or refill:NAME.")] = None,
-    target: Annotated[str | None, option("--target", "A lake by name, in place of readings.")] = None,
+    target: Annotated[str | None, option("--target", "A lake by name, in place of readings.", complete=lakes)] = None,
     as_json: AsJson = False,
 ) -> None:
     """Describe a water: its pH now and in air, whether it clouds, what ammonia does in it."""
@@ -214,7 +220,7 @@ def water(
     answered(lambda: answer(readings, air, file, which, target), as_json)
 
 
-@app.command()
+@app.command(cls=Command)
 def mix(
     part: Annotated[
         list[str],
@@ -230,15 +236,17 @@ def mix(
     answered(lambda: answer(part, air, file), as_json)
 
 
-@app.command()
+@app.command(cls=Command)
 def remineralise(
     volume: Annotated[str, option("--volume", "Refill to make, such as '200 L'.")],
     source: Annotated[
         str | None, option("--from", "Water it is made of: tap, deionised or readings; else the file's tap.")
     ] = None,
     file: Annotated[Path | None, option("--file", "Household file for tap, salts, scale and tanks.")] = None,
-    tank: Annotated[str | None, option("--tank", "Tank in it whose target and temperature are meant.")] = None,
-    target: Annotated[str | None, option("--target", "A lake by name.")] = None,
+    tank: Annotated[
+        str | None, option("--tank", "Tank in it whose target and temperature are meant.", complete=tanks)
+    ] = None,
+    target: Annotated[str | None, option("--target", "A lake by name.", complete=lakes)] = None,
     every_ion: Annotated[bool, option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
     band: Annotated[
         list[str] | None, option("--band", "Once for each: 'hardness 8 to 12 dGH', 'sodium up to 60 mg/L'.")
@@ -273,10 +281,12 @@ def remineralise(
     answered(lambda: answer(asked), as_json, patience)
 
 
-@app.command()
+@app.command(cls=Command)
 def transition(
     share: Annotated[str, option("--change", "Of the tank, at each change, such as 25%.")],
-    target: Annotated[str | None, option("--target", "A lake by name; else the tank's own target.")] = None,
+    target: Annotated[
+        str | None, option("--target", "A lake by name; else the tank's own target.", complete=lakes)
+    ] = None,
     every_ion: Annotated[bool, option("--every-ion", "Bands around every ion of the lake's analysis.")] = False,
     band: Annotated[
         list[str] | None, option("--band", "Of the tank in the end, once for each: 'hardness 8 to 12 dGH'.")
@@ -285,7 +295,7 @@ def transition(
         list[str] | None, option("--refill-band", "Of every refill, once for each: 'sodium up to 150 mg/L'.")
     ] = None,
     file: Annotated[Path | None, option("--file", "Household file for tank, tap, salts and scale.")] = None,
-    tank: Annotated[str | None, option("--tank", "Tank in it.")] = None,
+    tank: Annotated[str | None, option("--tank", "Tank in it.", complete=tanks)] = None,
     water: Annotated[str | None, option("--water", "The tank's water by its readings, in place of --tank.")] = None,
     volume: Annotated[str | None, option("--volume", "Live water of the tank; else the file's.")] = None,
     source: Annotated[
@@ -316,7 +326,7 @@ def transition(
     answered(lambda: answer(asked), as_json, patience)
 
 
-@app.command(context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity
+@app.command(cls=Command, context_settings={"ignore_unknown_options": True})  # so that '-5 degC' is a quantity
 def convert(
     quantity: Annotated[str, typer.Argument(metavar="QUANTITY", help="Number and unit, such as '12 dGH'.")],
     unit: Annotated[str, typer.Argument(metavar="UNIT", help="Unit wanted, such as 'mg/L CaCO3'.")],

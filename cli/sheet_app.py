@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tapwright.cli.manners import DEFAULT_HOUSE
 from tapwright.cli.options.asking import (
     AsJson,
     Change,
@@ -23,8 +24,9 @@ from tapwright.cli.options.asking import (
 
 
 def sheet(
-    file: HouseFile,
-    tank: TankName,
+    *,
+    file: HouseFile = DEFAULT_HOUSE,
+    tank: TankName = None,
     output: Annotated[
         Path,
         typer.Option("--output", "-o", metavar="FILE", help="Page to write, such as sheet.html.", show_default=False),

@@ -7,12 +7,13 @@ from typing import Annotated
 
 import typer
 
-from tapwright.cli.options.asking import AsJson, HouseFile, answered, option
+from tapwright.cli.manners import DEFAULT_HOUSE
+from tapwright.cli.options.asking import AsJson, HouseFile, TankName, agents, answered, option, tanks
 
 
 def nitrate(
-    file: HouseFile,
-    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
+    file: HouseFile = DEFAULT_HOUSE,
+    tank: TankName = None,
     share: Annotated[
         str | None, option("--change", "Of the water at each change; else the smallest that holds.")
     ] = None,
@@ -36,7 +37,7 @@ def late(
         bool, option("--water-off", "The water no longer runs; else it is told first how to stop it.")
     ] = False,
     file: Annotated[Path | None, option("--file", "Household file for tank, tap and neutraliser.")] = None,
-    tank: Annotated[str | None, option("--tank", "Tank in it.")] = None,
+    tank: Annotated[str | None, option("--tank", "Tank in it.", complete=tanks)] = None,
     change: Annotated[str | None, option("--change", "Share that is changed; else as planned.")] = None,
     start_volume: Annotated[str | None, option("--start-volume", "Water in the tank as filling began.")] = None,
     end_volume: Annotated[str | None, option("--end-volume", "Water in it once full.")] = None,
@@ -46,7 +47,7 @@ def late(
     total_chlorine: Annotated[str | None, option("--total-chlorine", "Of the tap, such as '1.9 mg/L'.")] = None,
     free_chlorine: Annotated[str | None, option("--free-chlorine", "Free chlorine; the rest is chloramine.")] = None,
     cl2_to_n: Annotated[str | None, option("--cl2-to-n", "Mass ratio of the utility's chloramine.")] = None,
-    agent: Annotated[str | None, option("--agent", "Neutraliser with its hydrate.")] = None,
+    agent: Annotated[str | None, option("--agent", "Neutraliser with its hydrate.", complete=agents)] = None,
     purity: Annotated[str | None, option("--purity", "Of the neutraliser; else 100%.")] = None,
     excess: Annotated[str | None, option("--excess", "On top of what the chlorine takes, such as 10%.")] = None,
     solution: Annotated[str | None, option("--solution", "Strength of your stock solution, '50 g/L'.")] = None,

@@ -51,13 +51,26 @@ class Outcome:
         return document
 
 
+_SEVERAL = {"--salt", "--band", "--refill-band", "--limit", "--part", "--content", "--reading", "--dosed", "--contains"}
+
+
+def _last_of_each(words: list[str]) -> list[str]:
+    """Without options that come again further on, and their values."""
+    dropped: set[int] = set()
+    for place, word in enumerate(words):
+        if word.startswith("--") and word not in _SEVERAL and word in words[place + 1 :]:
+            has_value = place + 1 < len(words) and not words[place + 1].startswith("--")
+            dropped |= {place, *((place + 1,) if has_value else ())}
+    return [word for place, word in enumerate(words) if place not in dropped]
+
+
 @pytest.fixture
 def tapwright(capsys: pytest.CaptureFixture[str]) -> Callable[..., Outcome]:
-    """Run the command line with the given words."""
+    """Run the command line with the given words; an option of one value that comes again stands in place of the first."""
 
     def call(*words: object) -> Outcome:
         capsys.readouterr()
-        code = run([str(word) for word in words])
+        code = run(_last_of_each([str(word) for word in words]))
         out, err = capsys.readouterr()
         return Outcome(code, out, err)
 

@@ -98,14 +98,24 @@ def _judged(
     return figures, steps, [*(finding for finding in guarded if finding.code not in stopped), *looked]
 
 
-def tank_named(household: Household, name: str, where: str = "tank") -> Tank:
-    """The tank of that name; BadInput, said of `where`, offers the nearest names there are."""
+def tank_named(household: Household, name: str | None, where: str = "tank") -> Tank:
+    """The tank of that name, however it is capitalised; None: the only one there is.
+
+    BadInput, said of `where`, offers the nearest names there are.
+    """
     names = [tank.name for tank in household.tanks]
-    if name not in names:
+    if name is None:
+        if len(names) == 1:
+            return household.tanks[0]
+        raise BadInput.of(
+            where, "not given, and the household has several.", f"Write {' or '.join(map(quoted, names[:5]))}."
+        )
+    folded = [each.casefold() for each in names]
+    if name not in names and folded.count(name.casefold()) != 1:
         near = nearest(name, names, n=1, cutoff=0.4) or names[:5]
         choices = " or ".join(map(quoted, near))
         raise BadInput.of(where, f"there is no tank named {quoted(name)} in the file.", f"Write {choices}.")
-    return household.tanks[names.index(name)]
+    return household.tanks[names.index(name) if name in names else folded.index(name.casefold())]
 
 
 def tested_waters(household: Household, tank: Tank) -> tuple[Description, Description]:

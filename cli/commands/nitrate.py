@@ -29,7 +29,7 @@ class Asked:
     """The options of the command as written."""
 
     file: Path
-    tank: str
+    tank: str | None
     share: str | None
     interval: str | None
     confidence: str

@@ -27,7 +27,7 @@ class Asked:
     """The options that decide a plan, as written."""
 
     file: Path
-    tank: str
+    tank: str | None
     change: str | None
     start: str | None
     date: str | None
@@ -57,7 +57,7 @@ def planned(asked: Asked) -> Planned:
     day = _day(asked.date)
     tank = tank_named(household, asked.tank)
     jobs = jobs_on(day, tank, clean_substrate=asked.clean_substrate, service_filter=asked.service_filter)
-    return Planned(plan(household, asked.tank, share, jobs), start_minute, day)
+    return Planned(plan(household, tank.name, share, jobs), start_minute, day)
 
 
 def answer(asked: Asked, *, confident: bool, brief: bool) -> Answer:

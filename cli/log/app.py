@@ -7,18 +7,19 @@ from typing import Annotated
 
 import typer
 
-from tapwright.cli.options.asking import AsJson, answered, option
+from tapwright.cli.manners import Command, Group
+from tapwright.cli.options.asking import AsJson, answered, option, tanks
 
-log_app = typer.Typer(help="Keep a log: readings, changes, services, notes.", rich_markup_mode=None)
+log_app = typer.Typer(help="Keep a log: readings, changes, services, notes.", cls=Group, rich_markup_mode=None)
 
 HouseFile = Annotated[Path, typer.Argument(metavar="FILE", help="Household file; the log lies beside it.")]
 Sheet = Annotated[Path, typer.Argument(metavar="CSV", help="CSV file.")]
 
 
-@log_app.command()
+@log_app.command(cls=Command)
 def add(
     file: HouseFile,
-    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.")],
+    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.", "-t", complete=tanks)],
     at: Annotated[str | None, option("--at", "When, such as '2026-03-14 18:30'; else now.")] = None,
     reading: Annotated[
         list[str] | None,
@@ -39,10 +40,10 @@ def add(
     answered(lambda: add_answer(asked), as_json)
 
 
-@log_app.command("list")
+@log_app.command("list", cls=Command)
 def list_(
     file: HouseFile,
-    tank: Annotated[str | None, option("--tank", "Only of this tank.")] = None,
+    tank: Annotated[str | None, option("--tank", "Only of this tank.", "-t", complete=tanks)] = None,
     kind: Annotated[str | None, option("--kind", "Only reading, change, service or note.")] = None,
     last: Annotated[int, typer.Option("--last", help="How many, the latest.")] = 20,
     undone: Annotated[bool, option("--undone", "Those taken back as well.")] = False,
@@ -54,7 +55,7 @@ def list_(
     answered(lambda: list_answer(file, tank, kind, last, undone=undone), as_json)
 
 
-@log_app.command("import")
+@log_app.command("import", cls=Command)
 def import_(file: HouseFile, sheet: Sheet, as_json: AsJson = False) -> None:
     """Take in a CSV file, all of it or nothing."""
     from tapwright.cli.log.commands import import_answer
@@ -62,7 +63,7 @@ def import_(file: HouseFile, sheet: Sheet, as_json: AsJson = False) -> None:
     answered(lambda: import_answer(file, sheet), as_json)
 
 
-@log_app.command()
+@log_app.command(cls=Command)
 def export(
     file: HouseFile,
     sheet: Sheet,
@@ -75,7 +76,7 @@ def export(
     answered(lambda: export_answer(file, sheet, force=force), as_json)
 
 
-@log_app.command()
+@log_app.command(cls=Command)
 def undo(
     file: HouseFile,
     number: Annotated[int | None, option("--number", "Of the entry; else the last one written.")] = None,
@@ -87,7 +88,7 @@ def undo(
     answered(lambda: undo_answer(file, number), as_json)
 
 
-@log_app.command()
+@log_app.command(cls=Command)
 def check(file: HouseFile, as_json: AsJson = False) -> None:
     """Is the log whole, every entry of it readable, and this household's?"""
     from tapwright.cli.log.care import check_answer
@@ -95,7 +96,7 @@ def check(file: HouseFile, as_json: AsJson = False) -> None:
     answered(lambda: check_answer(file), as_json)
 
 
-@log_app.command()
+@log_app.command(cls=Command)
 def backup(
     file: HouseFile,
     copy: Annotated[Path, typer.Argument(metavar="COPY", help="File to write, best on another disk.")],
@@ -107,7 +108,7 @@ def backup(
     answered(lambda: backup_answer(file, copy), as_json)
 
 
-@log_app.command()
+@log_app.command(cls=Command)
 def adopt(file: HouseFile, as_json: AsJson = False) -> None:
     """Say that the log is this household's, though every tank has a new name."""
     from tapwright.cli.log.care import adopt_answer

@@ -9,7 +9,7 @@ from typing import Any
 
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.plan.figures.services import jobs_on
-from tapwright.chemistry.plan.household.household import Household, Tank
+from tapwright.chemistry.plan.household.household import Household
 from tapwright.chemistry.plan.planner import Plan, tank_named
 from tapwright.chemistry.plan.planner import plan as planned
 from tapwright.chemistry.programmes.budget import PATIENCE_S, question
@@ -54,16 +54,7 @@ def plan(
     Raises BadInput, NoAnswer where there is no change, blend or pump that does what is asked.
     """
     whole = household(house)
-    which = _tank(whole, tank)
+    which = tank_named(whole, tank)
     jobs = jobs_on(day or date.today(), which, clean_substrate=clean_substrate, service_filter=service_filter)
     with question(patience_s):
         return planned(whole, which.name, None if change is None else amount(change, "change", "change"), jobs)
-
-
-def _tank(whole: Household, name: str | None) -> Tank:
-    if name is not None:
-        return tank_named(whole, name, "tank")
-    if len(whole.tanks) == 1:
-        return whole.tanks[0]
-    names = ", ".join(f"'{tank.name}'" for tank in whole.tanks)
-    raise BadInput.of("tank", "not given, and the household has several.", f"Write one of {names}.")

@@ -93,6 +93,8 @@ ELSEWHERE = {
     "--json",
     "--help",
     "--version",
+    "--install-completion",
+    "--show-completion",
     "--chart",
     "log export --force",
     "nitrate --force",

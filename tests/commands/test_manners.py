@@ -1,0 +1,115 @@
+"""Manners of the command line: what it shows of itself, what it takes for granted, and what it will not let pass."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from conftest import DEMO, ROOT
+
+from tapwright.cli.app import command_names, run
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str]:
+    capsys.readouterr()
+    code = run(list(words))
+    out, err = capsys.readouterr()
+    return code, out + err
+
+
+@pytest.fixture
+def one_tank(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder whose house.toml has one tank."""
+    text = DEMO.read_text(encoding="utf-8")
+    (tmp_path / "house.toml").write_text(text[: text.rindex("[[tank]]")], encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("TAPWRIGHT_HOUSE", raising=False)
+    return tmp_path
+
+
+def test_the_help_shows_every_command_in_whole_sentences_and_the_exit_codes(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    code, text = said(capsys, "-h")
+    assert code == 0
+    assert "..." not in text.partition("Options:")[2]
+    places = [
+        text.index(f"\n  {name} ") for name in ("new", "check", "plan", "sheet", "late", "log", "nitrate", "convert")
+    ]
+    assert places == sorted(places)
+    for name in {name.partition(" ")[0] for name in command_names()}:
+        assert f"\n  {name} " in text
+    for number in (0, 1, 2, 3, 130):
+        assert f"\n  {number} " in text
+    assert said(capsys, "-V")[1].startswith("tapwright ")
+
+
+@pytest.mark.parametrize("name", [name for name in command_names() if name != "log check"])
+def test_every_command_shows_how_it_is_written(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    code, text = said(capsys, *name.split(), "-h")
+    assert code == 0
+    assert f"\n  tapwright {name}" in text.partition("Example:")[2] or name == "check"
+
+
+def test_the_file_in_the_folder_and_its_only_tank_need_no_name(
+    one_tank: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert said(capsys, "plan") == said(capsys, "plan", "house.toml", "--tank", "Rock wall")
+    assert said(capsys, "plan", "-t", "rock WALL") == said(capsys, "plan")
+    assert "'Rock wall'" in said(capsys, "plan", "-t", "rock WALL")[1]
+
+
+def test_the_variable_names_the_household(
+    one_tank: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.move(one_tank / "house.toml", one_tank / "mine.toml")
+    assert said(capsys, "check")[0] == 2
+    monkeypatch.setenv("TAPWRIGHT_HOUSE", str(one_tank / "mine.toml"))
+    assert said(capsys, "check")[0] == 0
+
+
+def test_of_several_tanks_one_must_be_named(capsys: pytest.CaptureFixture[str]) -> None:
+    code, text = said(capsys, "plan", str(DEMO))
+    assert (code, text) == (2, "--tank: not given, and the household has several. Write 'Rock wall' or 'Shell bay'.\n")
+
+
+@pytest.mark.parametrize("second", ["--tank=Shell bay", "-t", "--tank"])
+def test_an_option_that_is_given_twice_is_refused(second: str, capsys: pytest.CaptureFixture[str]) -> None:
+    rest = [] if "=" in second else ["Shell bay"]
+    code, text = said(capsys, "plan", str(DEMO), "--tank", "Rock wall", second, *rest)
+    assert (code, text) == (2, "--tank: is given 2 times. Give it once.\n")
+
+
+def test_options_that_may_come_often_still_may(capsys: pytest.CaptureFixture[str]) -> None:
+    parts = ("--part", "60 L of tap", "--part", "40 L of deionised")
+    assert said(capsys, "mix", *parts, "--file", str(DEMO))[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("line", "offered"),
+    [
+        (f"tapwright plan {DEMO.relative_to(ROOT)} --tank ", {"Rock wall", "Shell bay"}),
+        ("tapwright neutralise --agent sodium", {"sodium thiosulfate pentahydrate", "sodium sulfite"}),
+        ("tapwright transition --target ", {"malawi", "tanganyika"}),
+        ("tapwright pl", {"plan"}),
+    ],
+)
+def test_a_shell_is_offered_names(line: str, offered: set[str]) -> None:
+    words = {"COMP_WORDS": line, "COMP_CWORD": str(len(line.split(" ")) - 1), "_TAPWRIGHT_COMPLETE": "complete_bash"}
+    call = "import sys; sys.argv = ['tapwright']; from tapwright.cli.app import main; main()"
+    done = subprocess.run(
+        [sys.executable, "-c", call], cwd=ROOT, env=os.environ | words, capture_output=True, text=True, check=False
+    )
+    assert offered <= set(done.stdout.splitlines()), done
+
+
+def test_a_refusal_into_a_closed_pipe_ends_quietly_with_its_own_code(tmp_path: Path) -> None:
+    line = f'{{ "{sys.executable}" -m tapwright plan nowhere.toml -t a; echo $? > "{tmp_path}/code"; }} 2>&1 >&- | true'
+    done = subprocess.run(["bash", "-c", line], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert (tmp_path / "code").read_text().strip() == "2"
+    assert "Traceback" not in done.stderr
