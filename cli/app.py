@@ -338,6 +338,25 @@ def convert(
     answered(lambda: answer(quantity, unit), as_json)
 
 
+@app.command("list", cls=Command)
+def list_(
+    what: Annotated[str, typer.Argument(metavar="WHAT", help="salts, agents, lakes, kits, fittings, limits or units.")],
+    as_json: AsJson = False,
+) -> None:
+    """Show what the tables know, each row with its source."""
+    from tapwright.cli.commands.list import list_answer
+
+    answered(lambda: list_answer(what), as_json)
+
+
+@app.command(cls=Command)
+def schema(what: Annotated[str, typer.Argument(metavar="WHAT", help="household.")], as_json: AsJson = False) -> None:
+    """Show the keys of a household file as a JSON Schema, for editors."""
+    from tapwright.cli.commands.list import schema_answer
+
+    answered(lambda: schema_answer(what), as_json)
+
+
 def command_names() -> list[str]:
     """Every command as it is written, those of a group with the group's name before."""
 

@@ -22,30 +22,34 @@ _GROUPS = {
     "Over the weeks": ("log", "nitrate"),
     "Another water": ("water", "mix", "remineralise", "transition", "label"),
     "Single parts": ("neutralise", "blend", "convert"),
+    "To look up": ("list", "schema"),
 }
 
 _EXAMPLES = {
     "new": "tapwright new house.toml",
     "check": "tapwright check house.toml",
+    "log check": "tapwright log check house.toml",
     "plan": 'tapwright plan house.toml -t "Rock wall" --start 18:30',
     "sheet": 'tapwright sheet house.toml -t "Rock wall" -o sheet.html',
     "late": 'tapwright late --file house.toml --tank "Rock wall" --after "5 min"',
     "nitrate": 'tapwright nitrate house.toml -t "Rock wall" --confidence 95%',
     "water": 'tapwright water --hardness "8 dGH" --alkalinity "5 dKH" --ph 7.6 --temperature "25 degC"',
-    "mix": 'tapwright mix --part "60 L of tap" --part "40 L of deionised" --file house.toml',
+    "mix": 'tapwright mix --part "60 L of tap" --part "40 L of deionised, temperature 20 degC" --file house.toml',
     "remineralise": 'tapwright remineralise --volume "200 L" --file house.toml --tank "Rock wall"',
     "transition": 'tapwright transition --file house.toml --tank "Rock wall" --target tanganyika --change 30%',
     "label": 'tapwright label --dose "5 g" --in "100 L" --raises hardness --by "2.5 dGH" --content "gypsum 98%"',
     "neutralise": 'tapwright neutralise --volume "400 L" --total-chlorine "2 mg/L" --agent "sodium thiosulfate pentahydrate"',
     "blend": 'tapwright blend --hot "58 degC" --cold "11 degC" --target "26 degC" --volume "120 L"',
     "convert": 'tapwright convert "12 dGH" "mg/L CaCO3"',
-    "add": 'tapwright log add house.toml -t "Rock wall" --reading "nitrate 20 mg/L NO3, photometer"',
-    "list": 'tapwright log list house.toml -t "Rock wall" --last 5',
-    "import": "tapwright log import house.toml water-change.csv",
-    "export": "tapwright log export house.toml log.csv",
-    "undo": "tapwright log undo house.toml",
-    "backup": "tapwright log backup house.toml copy.log.sqlite",
-    "adopt": "tapwright log adopt house.toml",
+    "list": "tapwright list salts",
+    "log add": 'tapwright log add house.toml -t "Rock wall" --reading "nitrate 20 mg/L NO3, photometer"',
+    "schema": "tapwright schema household > household.schema.json",
+    "log list": 'tapwright log list house.toml -t "Rock wall" --last 5',
+    "log import": "tapwright log import house.toml water-change.csv",
+    "log export": "tapwright log export house.toml log.csv",
+    "log undo": "tapwright log undo house.toml",
+    "log backup": "tapwright log backup house.toml copy.log.sqlite",
+    "log adopt": "tapwright log adopt house.toml",
 }
 
 _CODES = (
@@ -67,7 +71,7 @@ class Command(TyperCommand):
 
     def format_epilog(self, ctx: Any, formatter: Any) -> None:
         """The example."""
-        if (example := _EXAMPLES.get(ctx.info_name or "")) is not None:
+        if (example := _EXAMPLES.get(ctx.command_path.partition(" ")[2])) is not None:
             with formatter.section("Example"):
                 formatter.write(f"{'':{formatter.current_indent}}{example}\n")
 

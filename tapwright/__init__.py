@@ -20,6 +20,7 @@ if not (_HERE / "chemistry").is_dir():
     __path__.append(str(_HERE.parent))
 
 if TYPE_CHECKING:
+    from tapwright.chemistry.catalogue import data as data
     from tapwright.chemistry.change.heat.blending import Blend as Blend
     from tapwright.chemistry.errors import BadInput as BadInput
     from tapwright.chemistry.errors import NoAnswer as NoAnswer
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
     from tapwright.chemistry.water.mixing import Mixture as Mixture
     from tapwright.chemistry.water.reconstruction import Description as Description
     from tapwright.chemistry.water.target import Target as Target
-    from tapwright.library.data import data as data
     from tapwright.library.dosing import Refill as Refill
     from tapwright.library.dosing import Treatment as Treatment
     from tapwright.library.dosing import blend as blend
@@ -71,7 +71,7 @@ _HOME = {
     "tapwright.library.waters": ("describe", "lake", "deionised", "at_ph", "at_air", "at_carbon", "mix", "dose"),
     "tapwright.library.dosing": ("neutralise", "target", "recipe", "blend", "Treatment", "Refill"),
     "tapwright.library.planning": ("household", "plan"),
-    "tapwright.library.data": ("data",),
+    "tapwright.chemistry.catalogue": ("data",),
     "tapwright.library.plots": ("plot",),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}

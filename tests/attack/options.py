@@ -58,6 +58,8 @@ remineralise --volume '80 L' --from deionised --patience '1 s' --band 'hardness 
 remineralise --volume '80 L' --file house.toml --target tanganyika --every-ion --deionised '100 L' --deionised-price 0.1 --spoon teaspoon
 transition --change 25% --patience '1 s' --water 'hardness 5 dGH, alkalinity 5 dKH, ph 8, temperature 25 degC' --from 'hardness 3 dGH, alkalinity 2 dKH, ph 7.4, temperature 12 degC' --volume '400 L' --target malawi --salt 'sodium bicarbonate' --salt 'magnesium sulfate heptahydrate' --salt 'calcium chloride dihydrate' --step '1 g' --limit 'hardness 1 dGH' --limit 'ph 0.3' --deionised '50 L' --temperature '26 degC' --air '700 ppm'
 transition --file house.toml --tank 'Shell bay' --change 20% --band 'hardness 8 to 14 dGH' --band 'alkalinity 12 to 18 dKH' --refill-band 'sodium up to 400 mg/L'
+list salts
+schema household
 sheet house.toml --tank 'Shell bay' -o page.html --change 30% --start 18:30 --force --patience '2 s'
 """  # noqa: E501
 _CONSOLE = re.compile(r"^\$ tapwright (.+)$", re.MULTILINE)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 from conftest import DEMO, ROOT
 
@@ -49,11 +52,11 @@ def test_the_help_shows_every_command_in_whole_sentences_and_the_exit_codes(
     assert said(capsys, "-V")[1].startswith("tapwright ")
 
 
-@pytest.mark.parametrize("name", [name for name in command_names() if name != "log check"])
+@pytest.mark.parametrize("name", command_names())
 def test_every_command_shows_how_it_is_written(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     code, text = said(capsys, *name.split(), "-h")
     assert code == 0
-    assert f"\n  tapwright {name}" in text.partition("Example:")[2] or name == "check"
+    assert f"\n  tapwright {name}" in text.partition("Example:")[2]
 
 
 def test_the_file_in_the_folder_and_its_only_tank_need_no_name(
@@ -86,7 +89,7 @@ def test_an_option_that_is_given_twice_is_refused(second: str, capsys: pytest.Ca
 
 
 def test_options_that_may_come_often_still_may(capsys: pytest.CaptureFixture[str]) -> None:
-    parts = ("--part", "60 L of tap", "--part", "40 L of deionised")
+    parts = ("--part", "60 L of tap", "--part", "40 L of deionised, temperature 20 degC")
     assert said(capsys, "mix", *parts, "--file", str(DEMO))[0] == 0
 
 
@@ -113,3 +116,19 @@ def test_a_refusal_into_a_closed_pipe_ends_quietly_with_its_own_code(tmp_path: P
     done = subprocess.run(["bash", "-c", line], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert (tmp_path / "code").read_text().strip() == "2"
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("what", ["salts", "agents", "lakes", "kits", "fittings", "limits", "units"])
+def test_what_the_tables_know_is_listed(what: str, capsys: pytest.CaptureFixture[str]) -> None:
+    code, text = said(capsys, "list", what, "--json")
+    rows = json.loads(text)["result"][what]
+    assert code == 0
+    shown = said(capsys, "list", what)[1]
+    assert all(str(next(iter(row.values()))) in shown for row in rows)
+
+
+def test_the_schema_is_printed_for_an_editor(capsys: pytest.CaptureFixture[str]) -> None:
+    schema = json.loads(said(capsys, "schema", "household")[1])
+    house = tomllib.loads(DEMO.read_text(encoding="utf-8"))
+    jsonschema.validate(json.loads(json.dumps(house, default=str)), schema)
+    assert said(capsys, "schema", "fish")[0] == said(capsys, "list", "fish")[0] == 2

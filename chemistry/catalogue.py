@@ -11,15 +11,15 @@ from tapwright.chemistry.substances import agents, salts
 from tapwright.chemistry.words import quoted
 
 
-def data(name: str | None = None) -> Any:
+def data(name: str | None = None, where: str = "data") -> Any:
     """Rows of what is known by that name, each a mapping with its source; None: the names.
 
-    Raises BadInput for a name that is none. `pandas.DataFrame(data("salts"))` makes a table of it.
+    Raises BadInput, said of `where`, for a name that is none. `pandas.DataFrame(data("salts"))` makes a table of it.
     """
     if name is None:
         return list(_KNOWN)
     if name not in _KNOWN:
-        raise BadInput.of("data", f"{quoted(name)} is not kept here.", f"Write one of {', '.join(_KNOWN)}.")
+        raise BadInput.of(where, f"{quoted(name)} is not kept here.", f"Write one of {', '.join(_KNOWN)}.")
     return _KNOWN[name]()
 
 
