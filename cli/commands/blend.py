@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 from tapwright.cli.answer import Answer
+from tapwright.cli.options.of_parts import BlendOptions
 from tapwright.cli.pages import pieces as pages
 from tapwright.cli.reading import Reader
 
@@ -15,35 +16,19 @@ if TYPE_CHECKING:
     from tapwright.chemistry.change.heat.blending import Blend, Vessel
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of the command as written."""
-
-    hot: str
-    cold: str
-    target: str | None
-    volume: str | None
-    hot_volume: str | None
-    cold_volume: str | None
-    residual: str | None
-    residual_temperature: str | None
-    tub_mass: str | None
-    tub_temperature: str | None
-
-
-def answer(asked: Asked) -> Answer:
+def answer(options: BlendOptions) -> Answer:
     """Hot and cold for a target, or the temperature of given volumes, as an answer."""
     from tapwright.chemistry.change.heat.blending import blend_of_volumes, blend_to_target, scald_findings
 
     reader = Reader()
-    hot_c = reader.needed(asked.hot, "hot water", "--hot")
-    cold_c = reader.needed(asked.cold, "water", "--cold")
-    vessel = _vessel(asked, reader)
-    by_target = _by_target(asked, reader)
-    volume_l = reader.quantity(asked.volume, "volume", "--volume") or 0.0
-    target_c = reader.quantity(asked.target, "vessel", "--target") or 0.0
-    hot_l = reader.quantity(asked.hot_volume, "volume, or none", "--hot-volume") or 0.0
-    cold_l = reader.quantity(asked.cold_volume, "volume, or none", "--cold-volume") or 0.0
+    hot_c = reader.needed(options.hot, "hot water", "--hot")
+    cold_c = reader.needed(options.cold, "water", "--cold")
+    vessel = _vessel(options, reader)
+    by_target = _by_target(options, reader)
+    volume_l = reader.quantity(options.volume, "volume", "--volume") or 0.0
+    target_c = reader.quantity(options.target, "vessel", "--target") or 0.0
+    hot_l = reader.quantity(options.hot_volume, "volume, or none", "--hot-volume") or 0.0
+    cold_l = reader.quantity(options.cold_volume, "volume, or none", "--cold-volume") or 0.0
     reader.done()
     if by_target:
         blend = blend_to_target(volume_l, target_c, hot_c, cold_c, vessel)
@@ -58,9 +43,9 @@ def answer(asked: Asked) -> Answer:
     return Answer("blend", asdict(blend), show, findings)
 
 
-def _by_target(asked: Asked, reader: Reader) -> bool:
+def _by_target(options: BlendOptions, reader: Reader) -> bool:
     """Whether a target is asked for rather than what given volumes make: one full pair is wanted, and not both."""
-    for_target, for_volumes = (asked.volume, asked.target), (asked.hot_volume, asked.cold_volume)
+    for_target, for_volumes = (options.volume, options.target), (options.hot_volume, options.cold_volume)
     wanted, other = (for_target, for_volumes) if for_volumes == (None, None) else (for_volumes, for_target)
     if None in wanted or other != (None, None):
         message = "either --target and --volume, or --hot-volume and --cold-volume are wanted."
@@ -68,22 +53,22 @@ def _by_target(asked: Asked, reader: Reader) -> bool:
     return wanted is for_target
 
 
-def _vessel(asked: Asked, reader: Reader) -> Vessel:
+def _vessel(options: BlendOptions, reader: Reader) -> Vessel:
     """What stands in the tote, and the tote; each comes with its temperature or not at all."""
     from tapwright.chemistry.change.heat.blending import EMPTY, Vessel
 
-    for amount, temperature, options in (
-        (asked.residual, asked.residual_temperature, "--residual and --residual-temperature"),
-        (asked.tub_mass, asked.tub_temperature, "--tub-mass and --tub-temperature"),
+    for amount, temperature, names in (
+        (options.residual, options.residual_temperature, "--residual and --residual-temperature"),
+        (options.tub_mass, options.tub_temperature, "--tub-mass and --tub-temperature"),
     ):
         if (amount is None) != (temperature is None):
-            reader.refuse(options, "one is given without the other.", "Give both or neither.")
-    residual_c = reader.quantity(asked.residual_temperature, "vessel", "--residual-temperature")
-    tub_c = reader.quantity(asked.tub_temperature, "vessel", "--tub-temperature")
+            reader.refuse(names, "one is given without the other.", "Give both or neither.")
+    residual_c = reader.quantity(options.residual_temperature, "vessel", "--residual-temperature")
+    tub_c = reader.quantity(options.tub_temperature, "vessel", "--tub-temperature")
     return Vessel(
-        residual_l=reader.quantity(asked.residual, "volume, or none", "--residual") or 0.0,
+        residual_l=reader.quantity(options.residual, "volume, or none", "--residual") or 0.0,
         residual_c=EMPTY.residual_c if residual_c is None else residual_c,
-        tub_mass_kg=(reader.quantity(asked.tub_mass, "mass, or none", "--tub-mass") or 0.0) / 1000,
+        tub_mass_kg=(reader.quantity(options.tub_mass, "mass, or none", "--tub-mass") or 0.0) / 1000,
         tub_c=EMPTY.tub_c if tub_c is None else tub_c,
     )
 

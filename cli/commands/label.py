@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
 from tapwright.cli.answer import Answer
 from tapwright.cli.files.label_file import CLAIMS, Written, by_line, written
+from tapwright.cli.options.of_parts import LabelOptions
 from tapwright.cli.reading import Reader
 
 if TYPE_CHECKING:
@@ -24,29 +24,13 @@ _PURITY = re.compile(r",\s*purity\s+(?P<purity>.+)$")
 _OPTIONS = {"claim.by": "--by", "in": "--in"}
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of the command as written."""
-
-    file: Path | None
-    name: str | None
-    dose: str | None
-    volume: str | None
-    density: str | None
-    raises: str | None
-    neutralises: str | None
-    contains: str | None
-    by: str | None
-    content: Sequence[str]
-
-
-def answer(asked: Asked) -> Answer:
+def answer(options: LabelOptions) -> Answer:
     """The judgement on a label as an answer."""
     from tapwright.chemistry.dosing.label.findings import assumptions_of, findings_of
     from tapwright.chemistry.dosing.label.verdict import judge
 
     reader = Reader()
-    label_written = _written(asked, reader)
+    label_written = _written(options, reader)
     label = _label(label_written, reader)
     try:
         judgement = judge(label)
@@ -64,24 +48,29 @@ def answer(asked: Asked) -> Answer:
     return Answer("label", {"name": label_written.name, **result}, show, findings, assumed)
 
 
-def _written(asked: Asked, reader: Reader) -> Written:
+def _written(options: LabelOptions, reader: Reader) -> Written:
     """The label from the file, or from the options; never from both."""
-    claim = {"raises": asked.raises, "neutralises": asked.neutralises, "contains": asked.contains, "by": asked.by}
-    given = [asked.name, asked.dose, asked.volume, asked.density, *claim.values(), *asked.content]
-    if asked.file is not None:
+    claim = {
+        "raises": options.raises,
+        "neutralises": options.neutralises,
+        "contains": options.contains,
+        "by": options.by,
+    }
+    given = [options.name, options.dose, options.volume, options.density, *claim.values(), *(options.content or ())]
+    if options.file is not None:
         if any(given):
             raise BadInput.of("FILE", "a file and options are given; one of them says what the label states.")
-        return written(asked.file, reader)
+        return written(options.file, reader)
     if not any(given):
         example = 'tapwright label demo/labels/hardness-honest.toml, or --dose "5 g" --in "9 L" --raises hardness --by "3 dGH"'
         raise BadInput.of("", "no label is given.", f"Write for example: {example}")
     return Written(
-        asked.name,
-        asked.dose,
-        asked.volume,
-        asked.density,
+        options.name,
+        options.dose,
+        options.volume,
+        options.density,
         {key: value for key, value in claim.items() if value is not None},
-        tuple(_content_written(text) for text in asked.content),
+        tuple(_content_written(text) for text in options.content or ()),
         _option,
     )
 

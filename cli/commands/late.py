@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
 from tapwright.cli.answer import Answer
+from tapwright.cli.options.of_evening import LateOptions
 from tapwright.cli.reading import Reader
 
 if TYPE_CHECKING:
@@ -22,39 +22,13 @@ _OF_THE_FILE = ("start_volume", "end_volume", "total_chlorine", "free_chlorine",
                 "cl2_to_n", "ph", "temperature")  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of the command as written."""
-
-    after: str | None
-    water_off: bool
-    file: Path | None
-    tank: str | None
-    change: str | None
-    start_volume: str | None
-    end_volume: str | None
-    flow: str | None
-    total_chlorine: str | None
-    free_chlorine: str | None
-    cl2_to_n: str | None
-    agent: str | None
-    purity: str | None
-    excess: str | None
-    solution: str | None
-    demand: str | None
-    ph: str | None
-    temperature: str | None
-    tote: str | None
-    dosed_for: str | None
-
-
-def answer(asked: Asked) -> Answer:
+def answer(options: LateOptions) -> Answer:
     """What to do now, as an answer."""
     from tapwright.chemistry.dosing.neutralise import ammonia_findings
     from tapwright.chemistry.findings import caution_notes
     from tapwright.chemistry.plan.late.dose import late_findings
 
-    case = _of_file(asked) if asked.file is not None else _of_options(asked)
+    case = _of_file(options) if options.file is not None else _of_options(options)
     made = case.at(case.minute)
     advice = "Less of this water at once brings less; feed little and test daily."
     found = [
@@ -71,14 +45,14 @@ def answer(asked: Asked) -> Answer:
     return Answer("late", _result(case, made), show, found, case.assumptions)
 
 
-def _common(asked: Asked, reader: Reader) -> dict[str, Any]:
+def _common(options: LateOptions, reader: Reader) -> dict[str, Any]:
     """What both ways of asking share."""
-    after = reader.quantity(asked.after, "elapsed", "--after")
-    tote_l = reader.quantity(asked.tote, "volume", "--tote")
-    dosed_for_l = reader.quantity(asked.dosed_for, "volume", "--dosed-for")
+    after = reader.quantity(options.after, "elapsed", "--after")
+    tote_l = reader.quantity(options.tote, "volume", "--tote")
+    dosed_for_l = reader.quantity(options.dosed_for, "volume", "--dosed-for")
     if (tote_l is None) != (dosed_for_l is None):
         reader.refuse("--tote and --dosed-for", "one is given without the other.", "Give both or neither.")
-    demand = reader.quantity(asked.demand, "demand", "--demand")
+    demand = reader.quantity(options.demand, "demand", "--demand")
     return {"minute": after, "tote": (tote_l, dosed_for_l), "demand": demand or 0.0}
 
 
@@ -89,18 +63,18 @@ def _tote(pair: tuple[float | None, float | None]) -> Tote | None:
     return None if tote_l is None or dosed_for_l is None else Tote(tote_l, dosed_for_l)
 
 
-def _of_options(asked: Asked) -> Case:
+def _of_options(options: LateOptions) -> Case:
     from tapwright.chemistry import substances
     from tapwright.chemistry.change.filling.chlorine import Filling
     from tapwright.chemistry.dosing.neutralise import ChlorineReadings, assumptions_of
     from tapwright.chemistry.plan.late.dose import Bottle, Case
 
     needed = {
-        "--start-volume": asked.start_volume,
-        "--end-volume": asked.end_volume,
-        "--flow": asked.flow,
-        "--total-chlorine": asked.total_chlorine,
-        "--agent": asked.agent,
+        "--start-volume": options.start_volume,
+        "--end-volume": options.end_volume,
+        "--flow": options.flow,
+        "--total-chlorine": options.total_chlorine,
+        "--agent": options.agent,
     }
     missing = [name for name, text in needed.items() if text is None]
     reader = Reader()
@@ -108,27 +82,27 @@ def _of_options(asked: Asked) -> Case:
         reader.refuse(
             ", ".join(missing), "not given.", "Give them, or a household file: --file house.toml --tank NAME."
         )
-    for option, text in (("--tank", asked.tank), ("--change", asked.change)):
+    for option, text in (("--tank", options.tank), ("--change", options.change)):
         if text is not None:
             reader.refuse(option, "is of a household file, and none is given.", "Give --file as well, or leave it out.")
-    common = _common(asked, reader)
-    start_l = reader.needed(asked.start_volume, "volume", "--start-volume")
-    end_l = reader.needed(asked.end_volume, "volume", "--end-volume")
-    flow = reader.needed(asked.flow, "flow", "--flow")
-    total = reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine")
-    free = reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine")
-    ratio = reader.number(asked.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n")
-    purity = reader.quantity(asked.purity, "purity", "--purity")
-    excess = reader.quantity(asked.excess, "excess", "--excess")
-    solution = reader.quantity(asked.solution, "strength", "--solution")
-    ph = reader.number(asked.ph, "ph", "--ph")
-    temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
+    common = _common(options, reader)
+    start_l = reader.needed(options.start_volume, "volume", "--start-volume")
+    end_l = reader.needed(options.end_volume, "volume", "--end-volume")
+    flow = reader.needed(options.flow, "flow", "--flow")
+    total = reader.needed(options.total_chlorine, "chlorine", "--total-chlorine")
+    free = reader.quantity(options.free_chlorine, "chlorine", "--free-chlorine")
+    ratio = reader.number(options.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n")
+    purity = reader.quantity(options.purity, "purity", "--purity")
+    excess = reader.quantity(options.excess, "excess", "--excess")
+    solution = reader.quantity(options.solution, "strength", "--solution")
+    ph = reader.number(options.ph, "ph", "--ph")
+    temperature_c = reader.quantity(options.temperature, "water", "--temperature")
     reader.done()
     if total == 0:
         raise BadInput.of("--total-chlorine", "the tap reads no chlorine.", "There is nothing to neutralise.")
-    agent = substances.agent(asked.agent or "", "--agent")
+    agent = substances.agent(options.agent or "", "--agent")
     chlorine = ChlorineReadings(total, free, ratio)
-    assumed = [*assumptions_of(chlorine), *_always(asked, common)]
+    assumed = [*assumptions_of(chlorine), *_always(options, common)]
     if purity is None:
         assumed.append("Purity not given, taken as 100 %.")
     return Case(
@@ -141,29 +115,29 @@ def _of_options(asked: Asked) -> Case:
         temperature_c,
         _tote(common["tote"]),
         tuple(assumed),
-        water_off=asked.water_off,
+        water_off=options.water_off,
     )
 
 
-def _of_file(asked: Asked) -> Case:
+def _of_file(options: LateOptions) -> Case:
     """The tank, tap and cupboard of a household file, filled as its plan would; the share as given, else as planned."""
     from tapwright.chemistry.plan.late.from_plan import forgotten, how_it_fills, refill_without_plan
     from tapwright.chemistry.plan.planner import tank_named
     from tapwright.cli.files.household_file import load
 
-    household = load(asked.file)  # type: ignore[arg-type]
+    household = load(options.file)  # type: ignore[arg-type]
     reader = Reader()
     for name in _OF_THE_FILE:
-        if getattr(asked, name) is not None:
+        if getattr(options, name) is not None:
             option = f"--{name.replace('_', '-')}"
             reader.refuse(option, "stands in the household file.", "Leave it out, or leave --file out.")
-    if asked.tank is None:
+    if options.tank is None:
         reader.refuse("--tank", "not given.", f"Write --tank '{household.tanks[0].name}'.")
-    common = _common(asked, reader)
-    share = reader.quantity(asked.change, "change", "--change")
-    flow = reader.quantity(asked.flow, "flow", "--flow")
+    common = _common(options, reader)
+    share = reader.quantity(options.change, "change", "--change")
+    flow = reader.quantity(options.flow, "flow", "--flow")
     reader.done()
-    refill = refill_without_plan(household, tank_named(household, asked.tank or ""), share)
+    refill = refill_without_plan(household, tank_named(household, options.tank or ""), share)
     if refill is None:
         raise BadInput.of(
             "tap.total_chlorine", "the tap of the file reads no chlorine.", "There is nothing to neutralise."
@@ -186,15 +160,15 @@ def _of_file(asked: Asked) -> Case:
         filling=filling,
         minute=common["minute"],
         tote=tote,
-        assumptions=(*case.assumptions, *_always(asked, common), filled, judged),
+        assumptions=(*case.assumptions, *_always(options, common), filled, judged),
         latest_end_min=latest,
-        water_off=asked.water_off,
+        water_off=options.water_off,
     )
 
 
-def _always(asked: Asked, common: dict[str, Any]) -> list[str]:
+def _always(options: LateOptions, common: dict[str, Any]) -> list[str]:
     notes = []
-    if not asked.water_off:
+    if not options.water_off:
         notes.append("Water may still run in: nobody has said that it is off. Once it is, add --water-off.")
     notes.append("The tank is taken as well mixed; near the hose it is not.")
     if common["tote"] != (None, None):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
@@ -13,6 +12,7 @@ from tapwright.chemistry.words import quoted
 from tapwright.cli.answer import Answer
 from tapwright.cli.commands.water import ammonia_of, assumed_of_air, doubts_of
 from tapwright.cli.options import water_sources
+from tapwright.cli.options.of_waters import MixOptions
 from tapwright.cli.options.water_words import water_in_words
 from tapwright.cli.pages import pieces as pages
 from tapwright.cli.pages.water import give_or_take, words
@@ -30,15 +30,16 @@ _PART = re.compile(r"\s*(.+?)\s+of\s+(.+?)\s*$")
 _EXAMPLE = "Write '60 L of tap', or '60 L of hardness 4 dGH, alkalinity 3 dKH, ph 7.6, temperature 12 degC'."
 
 
-def answer(parts: Sequence[str], air: str | None, file: Path | None) -> Answer:
+def answer(options: MixOptions) -> Answer:
     """The mixture of the parts as an answer."""
     from tapwright.chemistry.water.mixing import mixture
 
+    parts = options.parts
     if len(parts) < 2:
         raise BadInput.of("--part", "one water is no mixture; two or more are wanted.", _EXAMPLE)
-    household = water_sources.household_of(file)
+    household = water_sources.household_of(options.file)
     reader = Reader()
-    times_air = reader.tried(lambda: water_sources.times_air(air, household))
+    times_air = reader.tried(lambda: water_sources.times_air(options.air, household))
     read = [reader.tried(partial(_part, text, number, household)) for number, text in enumerate(parts, start=1)]
     reader.done()
     pairs = [pair for pair in read if pair is not None]

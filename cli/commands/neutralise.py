@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from tapwright.chemistry.words import quoted
 from tapwright.cli.answer import Answer
+from tapwright.cli.options.of_parts import NeutraliseOptions
 from tapwright.cli.pages import pieces as pages
 from tapwright.cli.reading import Reader
 
@@ -23,58 +24,33 @@ if TYPE_CHECKING:
 _ADVICE = "Less of this water at once brings less; feed little and test daily."
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of the command as written."""
-
-    volume: str
-    total_chlorine: str
-    free_chlorine: str | None
-    agent: str
-    solution: str | None
-    purity: str | None
-    excess: str | None
-    dose: str | None
-    cl2_to_n: str | None
-    free_ammonia: str | None
-    ph: str | None
-    temperature: str | None
-    tap_hardness: str | None
-    tap_alkalinity: str | None
-    tap_ph: str | None
-    tap_temperature: str | None
-    label_amount: str | None
-    label_volume: str | None
-    label_chlorine: str | None
-
-
-def answer(asked: Asked) -> Answer:
+def answer(options: NeutraliseOptions) -> Answer:
     """The dose for a volume of tap water as an answer."""
     from tapwright.chemistry import substances
     from tapwright.chemistry.dosing import neutralise as engine
     from tapwright.chemistry.water.equilibrium import most_alkaline
 
     reader = Reader()
-    volume_l = reader.needed(asked.volume, "volume", "--volume")
+    volume_l = reader.needed(options.volume, "volume", "--volume")
     chlorine = engine.ChlorineReadings(
-        reader.needed(asked.total_chlorine, "chlorine", "--total-chlorine"),
-        reader.quantity(asked.free_chlorine, "chlorine", "--free-chlorine"),
-        reader.number(asked.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n"),
-        reader.quantity(asked.free_ammonia, "ammonia", "--free-ammonia"),
+        reader.needed(options.total_chlorine, "chlorine", "--total-chlorine"),
+        reader.quantity(options.free_chlorine, "chlorine", "--free-chlorine"),
+        reader.number(options.cl2_to_n, "chlorine to nitrogen", "--cl2-to-n"),
+        reader.quantity(options.free_ammonia, "ammonia", "--free-ammonia"),
     )
-    ph = reader.number(asked.ph, "ph", "--ph")
-    temperature_c = reader.quantity(asked.temperature, "water", "--temperature")
-    purity = reader.quantity(asked.purity, "purity", "--purity")
-    excess = reader.quantity(asked.excess, "excess", "--excess")
-    solution_g_l = reader.quantity(asked.solution, "strength", "--solution")
-    given_g = _given(asked, solution_g_l, reader)
-    label = _label(asked, reader)
-    tap = reader.tried(lambda: _tap(asked))
-    agent = reader.tried(lambda: substances.agent(asked.agent, "--agent"))
+    ph = reader.number(options.ph, "ph", "--ph")
+    temperature_c = reader.quantity(options.temperature, "water", "--temperature")
+    purity = reader.quantity(options.purity, "purity", "--purity")
+    excess = reader.quantity(options.excess, "excess", "--excess")
+    solution_g_l = reader.quantity(options.solution, "strength", "--solution")
+    given_g = _given(options, solution_g_l, reader)
+    label = _label(options, reader)
+    tap = reader.tried(lambda: _tap(options))
+    agent = reader.tried(lambda: substances.agent(options.agent, "--agent"))
     reader.done()
     if agent is None:  # refused above
         raise AssertionError("a refusal was lost")
-    if agent.dose_from == "label" and (asked.excess or asked.solution or asked.purity):
+    if agent.dose_from == "label" and (options.excess or options.solution or options.purity):
         said = f"{agent.name} is dosed by its label alone: purity, excess and solution have no place in that."
         reader.refuse("--purity, --excess, --solution", said, "Leave them out.")
         reader.done()
@@ -90,7 +66,7 @@ def answer(asked: Asked) -> Answer:
         ph=ph,
         temperature_c=temperature_c,
     )
-    left = None if tap is None else _treated(asked, tap, dose, agent, chlorine, temperature_c)
+    left = None if tap is None else _treated(options, tap, dose, agent, chlorine, temperature_c)
     share = None
     if left is not None:  # judged where it is worst: in the tank, or in itself with what its own ions make of it
         worst = most_alkaline(left.aerated, left.at_once)
@@ -161,26 +137,26 @@ class Treated:
         }
 
 
-def _tap(asked: Asked) -> Source | None:
+def _tap(options: NeutraliseOptions) -> Source | None:
     """The tap water by its readings; None where none is given."""
     from tapwright.cli.options.water_sources import of_readings
 
-    given = (asked.tap_hardness, asked.tap_alkalinity, asked.tap_ph, asked.tap_temperature)
+    given = (options.tap_hardness, options.tap_alkalinity, options.tap_ph, options.tap_temperature)
     if given == (None, None, None, None):
         return None
     readings = {
-        "hardness": asked.tap_hardness,
-        "alkalinity": asked.tap_alkalinity,
-        "ph": asked.tap_ph,
-        "temperature": asked.tap_temperature or asked.temperature,
-        "ammonia": asked.free_ammonia,
+        "hardness": options.tap_hardness,
+        "alkalinity": options.tap_alkalinity,
+        "ph": options.tap_ph,
+        "temperature": options.tap_temperature or options.temperature,
+        "ammonia": options.free_ammonia,
     }
     named = {"temperature": "--tap-temperature", "ammonia": "--free-ammonia"}
     return of_readings(readings, "tap", lambda key: named.get(key, f"--tap-{key}"))
 
 
 def _treated(
-    asked: Asked,
+    options: NeutraliseOptions,
     tap: Source,
     dose: Neutralisation,
     agent: Agent,
@@ -205,42 +181,42 @@ def _treated(
     once = equilibrium_of(after)
     spread = None if once is None else closed_ph_spread(after, [(1.0, tap.water)])
     notes = [note for note in tap.assumptions if "ammonia" not in note] + assumed_of_air(after, None)
-    if asked.tap_temperature is None and asked.tap_ph is not None:
+    if options.tap_temperature is None and options.tap_ph is not None:
         notes.append("tap: its pH is taken as read at the temperature given.")
     if "S4O6" in agent.products and dose.chlorine_g > 0:
         notes.append(f"pH follows the route planned for {agent.name}, to tetrathionate; to sulfate it ends more acid.")
     return Treated(after.alkalinity_meq_l, once, spread, at_air(after), after.ammonia_mg_n_l, notes)
 
 
-def _given(asked: Asked, solution_g_l: float | None, reader: Reader) -> float | None:
+def _given(options: NeutraliseOptions, solution_g_l: float | None, reader: Reader) -> float | None:
     """Grams that are meant to go in, from grams or from millilitres of the solution."""
     from tapwright.chemistry.units import kind_of
 
-    if asked.dose is None or kind_of(asked.dose) != "volume":
-        return reader.quantity(asked.dose, "mass, or none", "--dose")
+    if options.dose is None or kind_of(options.dose) != "volume":
+        return reader.quantity(options.dose, "mass, or none", "--dose")
     if solution_g_l is None:
         reader.refuse(
-            "--dose", f"{quoted(asked.dose)} is a volume, and the strength is not known.", "Give --solution as well."
+            "--dose", f"{quoted(options.dose)} is a volume, and the strength is not known.", "Give --solution as well."
         )
         return None
-    return reader.needed(asked.dose, "volume, or none", "--dose") * solution_g_l
+    return reader.needed(options.dose, "volume, or none", "--dose") * solution_g_l
 
 
-def _label(asked: Asked, reader: Reader) -> LabelDose | None:
+def _label(options: NeutraliseOptions, reader: Reader) -> LabelDose | None:
     """The label's own figure, where all three parts of it are given."""
     from tapwright.chemistry.allowed import amount_of
     from tapwright.chemistry.dosing.neutralise import LabelDose
 
-    amount = asked.label_amount
-    parts = (amount, asked.label_volume, asked.label_chlorine)
+    amount = options.label_amount
+    parts = (amount, options.label_volume, options.label_chlorine)
     if parts == (None, None, None):
         return None
-    if amount is None or asked.label_volume is None or asked.label_chlorine is None:
+    if amount is None or options.label_volume is None or options.label_chlorine is None:
         example = 'Write --label-amount "5 mL" --label-volume "40 L" --label-chlorine "2 mg/L".'
         reader.refuse("--label-amount, --label-volume, --label-chlorine", "a label's figure has three parts.", example)
         return None
-    volume_l = reader.needed(asked.label_volume, "volume", "--label-volume")
-    chlorine_mg_l = reader.needed(asked.label_chlorine, "chlorine", "--label-chlorine")
+    volume_l = reader.needed(options.label_volume, "volume", "--label-volume")
+    chlorine_mg_l = reader.needed(options.label_chlorine, "chlorine", "--label-chlorine")
     amounts = reader.tried(lambda: amount_of(amount, "--label-amount"))
     return None if amounts is None else reader.made(LabelDose, volume_l, chlorine_mg_l, *amounts)
 

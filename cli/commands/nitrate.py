@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +12,7 @@ from tapwright.chemistry.errors import BadInput
 from tapwright.cli.answer import Answer
 from tapwright.cli.log.commands import now as clock
 from tapwright.cli.log.entries import CHARTS, Entry, canonical_of, moment
+from tapwright.cli.options.of_evening import NitrateOptions
 from tapwright.cli.reading import Reader
 
 if TYPE_CHECKING:
@@ -24,42 +25,27 @@ if TYPE_CHECKING:
 _DAY_S = 86400.0
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of the command as written."""
-
-    file: Path
-    tank: str | None
-    share: str | None
-    interval: str | None
-    confidence: str
-    since: str | None
-    now: str | None
-    chart: Path | None
-    force: bool = False
-
-
-def answer(asked: Asked) -> Answer:
+def answer(options: NitrateOptions) -> Answer:
     """Rate, schedule and outlook as an answer."""
     from tapwright.chemistry.plan.figures.outlook import outlook_of
     from tapwright.chemistry.plan.planner import tank_named
     from tapwright.cli.files.household_file import load
 
-    household = load(asked.file)
-    tank = tank_named(household, asked.tank)
+    household = load(options.file)
+    tank = tank_named(household, options.tank)
     reader = Reader()
-    share = reader.quantity(asked.share, "share", "--change")
-    interval_min = reader.quantity(asked.interval, "interval", "--interval")
-    confidence = reader.needed(asked.confidence, "confidence", "--confidence")
-    at_s = clock().timestamp() if asked.now is None else _seconds(reader, asked.now, "--now")
-    since_s = None if asked.since is None else _seconds(reader, asked.since, "--since")
+    share = reader.quantity(options.change, "share", "--change")
+    interval_min = reader.quantity(options.interval, "interval", "--interval")
+    confidence = reader.needed(options.confidence, "confidence", "--confidence")
+    at_s = clock().timestamp() if options.now is None else _seconds(reader, options.now, "--now")
+    since_s = None if options.since is None else _seconds(reader, options.since, "--since")
     if since_s is not None and since_s > at_s > 0:
         reader.refuse("--since", "lies after the time to count from.", "Give an earlier one, or a later --now.")
     reader.done()
-    events = events_of(standing(asked.file, tank.name), tank.live_volume_l, since_s, at_s)
+    events = events_of(standing(options.file, tank.name), tank.live_volume_l, since_s, at_s)
     outlook = outlook_of(tank, household.tap.nitrate_mg_l, events, share, interval_min, confidence, at_s / _DAY_S)
     found, assumed = _findings(outlook), _assumptions(outlook, since_s)
-    chart = _chart(asked.chart, outlook, force=asked.force)
+    chart = _chart(options.chart, outlook, force=options.force)
 
     def show(screen: Console) -> None:
         from tapwright.cli.pages.nitrate import show_outlook

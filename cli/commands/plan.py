@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.record import plain
 from tapwright.chemistry.words import quoted, told
 from tapwright.cli.answer import Answer
+from tapwright.cli.options.of_evening import Evening, PlanOptions
 from tapwright.cli.pages.plan.figures import cautions_of, time_of, total_minutes, waters_of
 
 if TYPE_CHECKING:
@@ -23,19 +23,6 @@ _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)$")
 
 
 @dataclass(frozen=True)
-class Asked:
-    """The options that decide a plan, as written."""
-
-    file: Path
-    tank: str | None
-    change: str | None
-    start: str | None
-    date: str | None
-    clean_substrate: bool
-    service_filter: bool
-
-
-@dataclass(frozen=True)
 class Planned:
     """A plan, the minute of the day it begins at (None: not said), and its day."""
 
@@ -44,37 +31,37 @@ class Planned:
     day: date
 
 
-def planned(asked: Asked) -> Planned:
+def planned(options: Evening) -> Planned:
     """The plan that was asked for; by the calendar of this machine unless a day is given."""
     from tapwright.chemistry.allowed import read_within
     from tapwright.chemistry.plan.figures.services import jobs_on
     from tapwright.chemistry.plan.planner import plan, tank_named
     from tapwright.cli.files.household_file import load
 
-    household = load(asked.file)
-    share = None if asked.change is None else read_within(asked.change, "change", "--change")
-    start_minute = None if asked.start is None else _clock_minute(asked.start)
-    day = _day(asked.date)
-    tank = tank_named(household, asked.tank)
-    jobs = jobs_on(day, tank, clean_substrate=asked.clean_substrate, service_filter=asked.service_filter)
+    household = load(options.file)
+    share = None if options.change is None else read_within(options.change, "change", "--change")
+    start_minute = None if options.start is None else _clock_minute(options.start)
+    day = _day(options.date)
+    tank = tank_named(household, options.tank)
+    jobs = jobs_on(day, tank, clean_substrate=options.clean_substrate, service_filter=options.service_filter)
     return Planned(plan(household, tank.name, share, jobs), start_minute, day)
 
 
-def answer(asked: Asked, *, confident: bool, brief: bool) -> Answer:
-    """The plan of one change as an answer; brief shows it as a card."""
-    if brief and confident:
+def answer(options: PlanOptions) -> Answer:
+    """The plan of one change as an answer; as a card where that is asked."""
+    if options.brief and options.confident:
         raise BadInput.of(
             "--brief and --confident", "a card has no room for how sure it is.", "Ask for one, then for the other."
         )
-    found = planned(asked)
+    found = planned(options)
     made, start_minute = found.made, found.start_minute
-    sure, assumed = _sure(made) if confident else (None, made.assumptions)
+    sure, assumed = _sure(made) if options.confident else (None, made.assumptions)
 
     def show(screen: Any) -> None:
         from tapwright.cli.pages.plan.card import show_brief
         from tapwright.cli.pages.plan.page import show_plan
 
-        if brief:
+        if options.brief:
             show_brief(screen, made, start_minute)
         else:
             show_plan(screen, made, start_minute, sure, assumed)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tapwright.chemistry.errors import BadInput
@@ -13,8 +11,8 @@ from tapwright.chemistry.words import quoted
 from tapwright.cli.answer import Answer
 from tapwright.cli.commands.recipe import chlorine_first
 from tapwright.cli.options import water_sources
-from tapwright.cli.options.recipe_words import Asked as Measures
-from tapwright.cli.options.recipe_words import Shelf, shelf_of, tank_of, target_of, volume_of
+from tapwright.cli.options.of_waters import TransitionOptions
+from tapwright.cli.options.recipe_words import Measures, Shelf, shelf_of, tank_of, target_of, volume_of
 from tapwright.cli.options.water_words import FROM_EXAMPLE, water_in_words
 from tapwright.cli.pages import pieces as pages
 from tapwright.cli.reading import Reader
@@ -35,42 +33,20 @@ _LIMITED = ("hardness", "alkalinity", "conductivity", "temperature", "ph")
 _LIMIT_EXAMPLE = "Write 'hardness 2 dGH', 'alkalinity 2 dKH', 'ph 0.3', 'conductivity 15%' or 'temperature 1 degC'."
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of the command as written."""
-
-    share: str
-    target: str | None
-    every_ion: bool
-    bands: Sequence[str]
-    refill_bands: Sequence[str]
-    file: Path | None
-    tank: str | None
-    water: str | None
-    volume: str | None
-    source: str | None
-    measures: Measures
-    limits: Sequence[str]
-    evaporation: str | None
-    top_off: str | None
-    temperature: str | None
-    air: str | None
-
-
-def answer(asked: Asked) -> Answer:
+def answer(options: TransitionOptions) -> Answer:
     """The way as an answer."""
     from tapwright.chemistry.dosing.transition.transition import transition
     from tapwright.chemistry.findings import caution_notes
     from tapwright.cli.pages.transition import result, show
 
-    household = water_sources.household_of(asked.file)
+    household = water_sources.household_of(options.file)
     reader = Reader()
-    request, shelf, tank, source = _read(asked, household, reader)
+    request, shelf, tank, source = _read(options, household, reader)
     made = transition(request, shelf.salts)
     findings = [*tank.findings, *source.findings, *(chlorine_first(source) if made.changes else [])]
     findings += [*_clouding(request, made), *_hot(made), *made.findings, *made.not_proven()]
     findings += caution_notes("chemicals", "lifting") if made.changes else []
-    assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(asked, request)]))
+    assumed = list(dict.fromkeys([*tank.assumptions, *source.assumptions, *shelf.notes, *_assumed(options, request)]))
 
     def page(screen: Console) -> None:
         pages.findings(screen, [finding for finding in findings if finding.level != "note"])
@@ -81,35 +57,43 @@ def answer(asked: Asked) -> Answer:
     return Answer("transition", result(request, made), page, findings, assumed)
 
 
-def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[TransitionRequest, Shelf, Source, Source]:
+def _measures(options: TransitionOptions) -> Measures:
+    return Measures(options.salts or (), options.deionised, None, options.step, None)
+
+
+def _read(
+    options: TransitionOptions, household: Household | None, reader: Reader
+) -> tuple[TransitionRequest, Shelf, Source, Source]:
     """What is asked, with every fault of the options at once."""
     from dataclasses import replace
 
     from tapwright.chemistry.dosing.transition.request import ANYTHING, TransitionRequest
     from tapwright.chemistry.water.equilibrium import at_ph
 
-    share = reader.needed(asked.share, "share", "--change")
-    kept = reader.tried(lambda: tank_of(asked.tank, household))
-    target = target_of(asked.target, asked.every_ion, kept if asked.target is None else None, asked.bands, reader)
+    share = reader.needed(options.change, "share", "--change")
+    kept = reader.tried(lambda: tank_of(options.tank, household))
+    target = target_of(
+        options.target, options.every_ion, kept if options.target is None else None, options.bands or (), reader
+    )
     if target is not None:  # what a tank reads at once is what it reads: that band is one of refills
         target = replace(target, ph_at_once=None)
     refill: Target | None = ANYTHING
-    if asked.refill_bands:
-        refill = target_of(None, False, None, asked.refill_bands, reader, "--refill-band")
-    shelf = shelf_of(asked.measures, household, reader)
-    tank = reader.tried(lambda: _tank_water(asked, household, kept))
-    source = reader.tried(lambda: _source(asked, household))
-    volume_l = _volume(asked, kept, reader)
-    limits = _limits(asked.limits, reader)
-    evaporated_l = reader.quantity(asked.evaporation, "volume, or none", "--evaporation") or 0.0
-    if asked.top_off not in (None, "source", "deionised"):
-        reader.refuse("--top-off", f"{quoted(asked.top_off)} is read.", "Write source or deionised.")
-    if asked.top_off is not None and asked.evaporation is None:
+    if options.refill_bands:
+        refill = target_of(None, False, None, options.refill_bands or (), reader, "--refill-band")
+    shelf = shelf_of(_measures(options), household, reader)
+    tank = reader.tried(lambda: _tank_water(options, household, kept))
+    source = reader.tried(lambda: _source(options, household))
+    volume_l = _volume(options, kept, reader)
+    limits = _limits(options.limits or (), reader)
+    evaporated_l = reader.quantity(options.evaporation, "volume, or none", "--evaporation") or 0.0
+    if options.top_off not in (None, "source", "deionised"):
+        reader.refuse("--top-off", f"{quoted(options.top_off)} is read.", "Write source or deionised.")
+    if options.top_off is not None and options.evaporation is None:
         reader.refuse("--top-off", "given without --evaporation.", 'Write --evaporation "5 L" as well.')
-    if asked.evaporation is not None and asked.top_off is None:
+    if options.evaporation is not None and options.top_off is None:
         reader.refuse("--top-off", "not given; what tops the tank off gathers in it.", "Write source or deionised.")
-    wanted_c = reader.quantity(asked.temperature, "water", "--temperature")
-    room = reader.tried(lambda: water_sources.times_air(asked.air, household))
+    wanted_c = reader.quantity(options.temperature, "water", "--temperature")
+    room = reader.tried(lambda: water_sources.times_air(options.air, household))
     reader.done()
     if target is None or refill is None or tank is None or source is None:  # refused above
         raise AssertionError("a refusal was lost")
@@ -117,37 +101,37 @@ def _read(asked: Asked, household: Household | None, reader: Reader) -> tuple[Tr
     rests = times_air if tank.water.ph is None else float(at_ph(tank.water).co2_times_air)
     request = TransitionRequest(
         tank.water, volume_l, source.water, share, target, limits, shelf.step_g, refill, shelf.deionised,
-        evaporated_l / volume_l, asked.top_off or "deionised", wanted_c, rests, times_air,
+        evaporated_l / volume_l, options.top_off or "deionised", wanted_c, rests, times_air,
     )  # fmt: skip
     return request, shelf, tank, source
 
 
-def _tank_water(asked: Asked, household: Household | None, tank: Tank | None) -> Source:
+def _tank_water(options: TransitionOptions, household: Household | None, tank: Tank | None) -> Source:
     """The tank's water now, by the file or in words."""
-    if (asked.water is None) == (tank is None):
+    if (options.water is None) == (tank is None):
         said = "not given" if tank is None else "given beside --tank"
         raise BadInput.of("--water", f"{said}; the tank's water is read once.", _WATER_EXAMPLE)
     if tank is not None and household is not None:
         return water_sources.of_household(household, f"tank:{tank.name}", "--tank")
-    return water_in_words(asked.water or "", "--water", household, "tank", _WATER_EXAMPLE)
+    return water_in_words(options.water or "", "--water", household, "tank", _WATER_EXAMPLE)
 
 
-def _source(asked: Asked, household: Household | None) -> Source:
+def _source(options: TransitionOptions, household: Household | None) -> Source:
     """What refills are made of."""
-    text = asked.source or ("tap" if household else None)
+    text = options.source or ("tap" if household else None)
     if text is None:
         raise BadInput.of("--from", "not given; refills depend on the water they are made of.", FROM_EXAMPLE)
     return water_in_words(text, "--from", household, "source", FROM_EXAMPLE)
 
 
-def _volume(asked: Asked, tank: Tank | None, reader: Reader) -> float:
+def _volume(options: TransitionOptions, tank: Tank | None, reader: Reader) -> float:
     """Live water of the tank [L]."""
-    if asked.volume is None:
+    if options.volume is None:
         if tank is None:
             reader.refuse("--volume", "not given; grams depend on it.", 'Write --volume "400 L".')
             return 1.0
         return tank.live_volume_l
-    return volume_of(asked.volume, reader)
+    return volume_of(options.volume, reader)
 
 
 def _limits(texts: Sequence[str], reader: Reader) -> Limits:
@@ -208,11 +192,11 @@ def _hot(made: Transition) -> list[Finding]:
     return limit_finding("refill_temperature", far_c, text, "temperature_step")
 
 
-def _assumed(asked: Asked, request: TransitionRequest) -> list[str]:
+def _assumed(options: TransitionOptions, request: TransitionRequest) -> list[str]:
     from tapwright.chemistry import reference
 
     notes = []
-    if len(asked.limits) < 5:
+    if len(options.limits or ()) < 5:
         limits = [reference.table("limits")[f"{name}_step"] for name in _LIMITED]
         said = ", ".join(f"{row['value']} {row['unit'].replace('degC', '°C')}" for row in limits)
         source = reference.cited(limits[-1])

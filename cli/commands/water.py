@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
 from tapwright.cli.answer import Answer
 from tapwright.cli.options import water_sources
+from tapwright.cli.options.of_waters import WaterOptions
 from tapwright.cli.pages import pieces as pages
 from tapwright.cli.pages.water import figures, words
 from tapwright.cli.reading import Reader
@@ -22,20 +22,22 @@ if TYPE_CHECKING:
     from tapwright.chemistry.water.equilibrium import Equilibrium
     from tapwright.cli.options.water_sources import Source
 
+# The options that are readings of a water.
+READINGS = ("hardness", "alkalinity", "ph", "temperature", "conductivity", "calcium", "magnesium", "sodium", "potassium",
+            "chloride", "sulfate", "nitrate", "ammonia")  # fmt: skip
 # What a water given by its readings is called.
 _READINGS = "water"
 
 
-def answer(
-    readings: Mapping[str, str | None], air: str | None, file: Path | None, which: str | None, target: str | None
-) -> Answer:
+def answer(options: WaterOptions) -> Answer:
     """The water described by readings, by its place in a household file, or by a lake's name, as an answer."""
     from tapwright.chemistry.water.equilibrium import at_air, equilibrium_of
 
-    household = water_sources.household_of(file)
+    household = water_sources.household_of(options.file)
+    readings = {key: getattr(options, key) for key in READINGS}
     reader = Reader()
-    times_air = reader.tried(lambda: water_sources.times_air(air, household))
-    source = reader.tried(lambda: _source(readings, household, which, target))
+    times_air = reader.tried(lambda: water_sources.times_air(options.air, household))
+    source = reader.tried(lambda: _source(readings, household, options.which, options.target))
     reader.done()
     if source is None:  # refused above
         raise AssertionError("a refusal was lost")

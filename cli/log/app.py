@@ -9,35 +9,20 @@ import typer
 
 from tapwright.cli.manners import Command, Group
 from tapwright.cli.options.asking import AsJson, answered, option, tanks
+from tapwright.cli.options.of_log import EntryOptions
+from tapwright.cli.options.registering import register
 
 log_app = typer.Typer(help="Keep a log: readings, changes, services, notes.", cls=Group, rich_markup_mode=None)
 
 HouseFile = Annotated[Path, typer.Argument(metavar="FILE", help="Household file; the log lies beside it.")]
 Sheet = Annotated[Path, typer.Argument(metavar="CSV", help="CSV file.")]
-
-
-@log_app.command(cls=Command)
-def add(
-    file: HouseFile,
-    tank: Annotated[str, option("--tank", "Name of the tank, as in the file.", "-t", complete=tanks)],
-    at: Annotated[str | None, option("--at", "When, such as '2026-03-14 18:30'; else now.")] = None,
-    reading: Annotated[
-        list[str] | None,
-        option("--reading", "Once for each: 'nitrate 20 mg/L NO3, chart, below 10, above 40', 'ph 8.2, meter'."),
-    ] = None,
-    change: Annotated[str | None, option("--change", "Water changed, such as 40% or '230 L'.")] = None,
-    dosed: Annotated[
-        list[str] | None, option("--dosed", "With it, once for each: '4 g sodium thiosulfate pentahydrate'.")
-    ] = None,
-    service: Annotated[str | None, option("--service", "filter, substrate or parts.")] = None,
-    note: Annotated[str | None, option("--note", "In your own words; alone, or with any of the others.")] = None,
-    as_json: AsJson = False,
-) -> None:
-    """Write down what was read, changed, serviced or seen."""
-    from tapwright.cli.log.commands import Asked, add_answer
-
-    asked = Asked(file, tank, at, reading or (), change, dosed or (), service, note)
-    answered(lambda: add_answer(asked), as_json)
+register(
+    log_app,
+    "add",
+    EntryOptions,
+    "tapwright.cli.log.commands:add_answer",
+    "Write down what was read, changed, serviced or seen.",
+)
 
 
 @log_app.command("list", cls=Command)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from math import isfinite, nan
@@ -19,6 +18,7 @@ from tapwright.cli.log import csv as log_csv
 from tapwright.cli.log.entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
 from tapwright.cli.log.logbook import Logbook, path_of
 from tapwright.cli.log.owner import backup_findings, known_tank, refuse_anothers, shown_time, tanks_of
+from tapwright.cli.options.of_log import EntryOptions
 from tapwright.cli.pages import pieces as pages
 from tapwright.cli.reading import Reader
 from tapwright.cli.visible import visible
@@ -32,32 +32,18 @@ _FIGURE = re.compile(r"(\w+)\s+([+-]?[\d.,]+(?:[eE][+-]?\d+)?)\s*(.*)$")
 _NOTHING = Entry(**dict.fromkeys(Entry._fields))._replace(number=0, kind="note")  # type: ignore[arg-type]
 
 
-@dataclass(frozen=True)
-class Asked:
-    """The options of `log add` as written."""
-
-    file: Path
-    tank: str
-    at: str | None
-    readings: Sequence[str]
-    change: str | None
-    dosed: Sequence[str]
-    service: str | None
-    note: str | None
-
-
 def now() -> datetime:
     """The time of this machine, with its zone."""
     return datetime.now().astimezone()
 
 
-def add_answer(asked: Asked) -> Answer:
+def add_answer(options: EntryOptions) -> Answer:
     """Write what was read, changed, serviced or seen."""
     today = now()
-    tank = known_tank(asked.file, asked.tank)
-    at, at_s = (today.isoformat(), today.timestamp()) if asked.at is None else moment(asked.at, "--at")
-    blank = _NOTHING._replace(tank=tank, at=at, at_s=at_s, written=today.isoformat(), note=asked.note or "")
-    entries = [entry._replace(uid=str(uuid4())) for entry in _entries(asked, blank)]
+    tank = known_tank(options.file, options.tank)
+    at, at_s = (today.isoformat(), today.timestamp()) if options.at is None else moment(options.at, "--at")
+    blank = _NOTHING._replace(tank=tank, at=at, at_s=at_s, written=today.isoformat(), note=options.note or "")
+    entries = [entry._replace(uid=str(uuid4())) for entry in _entries(options, blank)]
     faults = [
         fault
         for entry in entries
@@ -65,9 +51,9 @@ def add_answer(asked: Asked) -> Answer:
     ]
     if faults:
         raise BadInput(dict.fromkeys(faults))
-    tanks = tanks_of(asked.file)
-    with Logbook(path_of(asked.file), create=True) as book:
-        refuse_anothers(book, asked.file, tanks)
+    tanks = tanks_of(options.file)
+    with Logbook(path_of(options.file), create=True) as book:
+        refuse_anothers(book, options.file, tanks)
         found = backup_findings(book)
         numbers = book.add(entries, tanks=tanks)
     stand = [entry._replace(number=number) for entry, number in zip(entries, numbers, strict=True)]
@@ -86,26 +72,26 @@ def _entries_of(numbers: Sequence[int]) -> str:
     return f"entry {first} stands" if first == last else f"entries {first} to {last} stand"
 
 
-def _entries(asked: Asked, blank: Entry) -> list[Entry]:
+def _entries(options: EntryOptions, blank: Entry) -> list[Entry]:
     """The entries that the options ask for; BadInput for none, or several kinds at once."""
-    kinds = [bool(asked.readings), asked.change is not None, asked.service is not None]
-    if sum(kinds) > 1 or (not any(kinds) and asked.note is None):
+    kinds = [bool(options.readings), options.change is not None, options.service is not None]
+    if sum(kinds) > 1 or (not any(kinds) and options.note is None):
         raise BadInput.of(
             "log add",
             "one of --reading, --change, --service or --note is wanted.",
             f"For a reading: {_READING_EXAMPLE}",
         )
-    if asked.dosed and asked.change is None:
+    if options.dosed and options.change is None:
         raise BadInput.of("--dosed", "belongs to a change.", "Give --change as well.")
-    if asked.readings:
+    if options.readings:
         reader = Reader()
-        read = [reader.tried(lambda text=text: _reading(text, blank)) for text in asked.readings]  # type: ignore[misc]
+        read = [reader.tried(lambda text=text: _reading(text, blank)) for text in options.readings or ()]  # type: ignore[misc]
         reader.done()
         return [entry for entry in read if entry]
-    if asked.change is not None:
-        return [_change(asked.change, asked.dosed, blank)]
-    if asked.service is not None:
-        return [blank._replace(kind="service", part=asked.service.strip().lower())]
+    if options.change is not None:
+        return [_change(options.change, options.dosed or (), blank)]
+    if options.service is not None:
+        return [blank._replace(kind="service", part=options.service.strip().lower())]
     return [blank]
 
 

@@ -35,7 +35,7 @@ _SALT_EXAMPLE = "Write 'sodium bicarbonate', or 'sodium bicarbonate, purity 99%,
 
 
 @dataclass(frozen=True)
-class Asked:
+class Measures:
     """The options about salts and measures, as written."""
 
     salts: Sequence[str]
@@ -145,14 +145,14 @@ def _end(name: str, text: str, where: str) -> float:
     return value / molar_mass(ION_SYMBOLS[name]) if name in ION_SYMBOLS else value
 
 
-def shelf_of(asked: Asked, household: Household | None, reader: Reader) -> Shelf:
+def shelf_of(measures: Measures, household: Household | None, reader: Reader) -> Shelf:
     """The cupboard of the options, else of the household; not to be used before the reader is done."""
-    cupboard = _cupboard(asked.salts, household, reader)
-    cupboard, step_g, notes = _measured(asked, cupboard, household, reader)
+    cupboard = _cupboard(measures.salts, household, reader)
+    cupboard, step_g, notes = _measured(measures, cupboard, household, reader)
     pure = [item.salt.name for item in cupboard if item.purity == 1]
     if pure:
         notes.append(f"Purity not given, or 100 %: {', '.join(pure)}.")
-    return Shelf(tuple(cupboard), _offered(asked, reader), step_g, tuple(notes), asked.spoon)
+    return Shelf(tuple(cupboard), _offered(measures, reader), step_g, tuple(notes), measures.spoon)
 
 
 def _cupboard(salts: Sequence[str], household: Household | None, reader: Reader) -> list[Stocked]:
@@ -169,31 +169,31 @@ def _cupboard(salts: Sequence[str], household: Household | None, reader: Reader)
 
 
 def _measured(
-    asked: Asked, cupboard: list[Stocked], household: Household | None, reader: Reader
+    measures: Measures, cupboard: list[Stocked], household: Household | None, reader: Reader
 ) -> tuple[list[Stocked], float, list[str]]:
     """The cupboard by the measure it is taken in, the scale's step [g], 0 for any amount, and notes on it."""
-    if asked.spoon is not None and asked.step is not None:
+    if measures.spoon is not None and measures.step is not None:
         reader.refuse("--step, --spoon", "both say how amounts are measured.", "Give one of them.")
-    if asked.spoon is not None:
-        spooned = [pair for item in cupboard if (pair := reader.tried(partial(_spooned, item, asked.spoon)))]
+    if measures.spoon is not None:
+        spooned = [pair for item in cupboard if (pair := reader.tried(partial(_spooned, item, measures.spoon)))]
         return [item for item, _ in spooned], 1.0, [note for _, note in spooned]
-    if asked.step is not None:
-        return cupboard, reader.needed(asked.step, "step", "--step"), []
+    if measures.step is not None:
+        return cupboard, reader.needed(measures.step, "step", "--step"), []
     if household is not None:
         return cupboard, household.scale.resolution_g, []
     return cupboard, 0.0, ["No scale given: amounts are exact. With --step or --spoon they are whole steps of it."]
 
 
-def _offered(asked: Asked, reader: Reader) -> Deionised | None:
+def _offered(measures: Measures, reader: Reader) -> Deionised | None:
     """Deionised water at hand."""
     from tapwright.chemistry.dosing.recipe.cupboard import Deionised
 
-    price = reader.number(asked.deionised_price, "price of a litre", "--deionised-price")
-    if asked.deionised is None:
-        if asked.deionised_price is not None:
+    price = reader.number(measures.deionised_price, "price of a litre", "--deionised-price")
+    if measures.deionised is None:
+        if measures.deionised_price is not None:
             reader.refuse("--deionised-price", "given without --deionised.", 'Write --deionised "100 L" as well.')
         return None
-    return reader.made(Deionised, reader.needed(asked.deionised, "volume", "--deionised"), price)
+    return reader.made(Deionised, reader.needed(measures.deionised, "volume", "--deionised"), price)
 
 
 def _spooned(item: Stocked, spoon: str) -> tuple[Stocked, str]:

@@ -13,6 +13,7 @@ from tapwright.chemistry.record import plain
 from tapwright.cli.answer import Answer
 from tapwright.cli.files.kinds import PAGE
 from tapwright.cli.files.writing import refuse_place, write_new
+from tapwright.cli.options.of_evening import SheetOptions
 from tapwright.cli.pages.plan.figures import cautions_of
 from tapwright.cli.visible import visible
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from tapwright.chemistry.findings import Finding
     from tapwright.chemistry.plan.late.dose import Case
     from tapwright.chemistry.plan.planner import Plan
-    from tapwright.cli.commands.plan import Asked, Planned
+    from tapwright.cli.commands.plan import Planned
     from tapwright.cli.sheet.charts import Chart
     from tapwright.cli.sheet.content import Card
 
@@ -31,16 +32,17 @@ _SIZES = ((6900, ""), (8300, "close"), (math.inf, "dense"))
 _LONG_TABLE = 8  # totes beyond which paper shows them in two columns
 
 
-def answer(asked: Asked, output: Path, *, force: bool) -> Answer:
+def answer(options: SheetOptions) -> Answer:
     """Plan, write the page, and say where it is."""
     from tapwright.cli.commands.plan import planned
     from tapwright.cli.sheet.ahead import unread
 
+    output, force = options.output, options.force
     refuse_place(output, PAGE, force=force)  # before two seconds of planning
-    found = planned(asked)
+    found = planned(options)
     made = found.made
-    unknown = unread(asked.file, made.figures.tank.name)
-    page = page_of(found, asked.file, unknown)
+    unknown = unread(options.file, made.figures.tank.name)
+    page = page_of(found, options.file, unknown)
     write_new(output, page, PAGE, force=force)
 
     def show(screen: Console) -> None:

@@ -54,10 +54,11 @@ class Written:
     @cached_property
     def made(self) -> Plan:
         """The engine's plan itself."""
-        from tapwright.cli.commands.plan import Asked, planned
+        from tapwright.cli.commands.plan import planned
+        from tapwright.cli.options.of_evening import PlanOptions
 
-        jobs = [f"--{job}" in self.options for job in ("clean-substrate", "service-filter")]
-        return planned(Asked(self.house, self.tank, None, None, DAY, *jobs)).made
+        jobs = {job.replace("-", "_"): f"--{job}" in self.options for job in ("clean-substrate", "service-filter")}
+        return planned(PlanOptions(file=self.house, tank=self.tank, date=DAY, **jobs)).made
 
     def with_rows(self, rows: list[list[float | None]], path: Path) -> Written:
         """The same page with another table for the forgotten neutraliser."""
