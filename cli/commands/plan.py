@@ -138,22 +138,22 @@ def _result(made: Plan, start_minute: int | None) -> dict[str, Any]:
         "tote_cycle": figures.flows.cycle,
         "neutraliser": _neutraliser(figures.neutraliser),
         "salts": [
-            {"salt": name, "grams": grams, "grams_per_tote": figures.salts_per_tote_g[name]}
+            {"salt": name, "salt_g": grams, "salt_g_per_tote": figures.salts_per_tote_g[name]}
             for name, grams in figures.recipe.grams.items()
         ],
         "recipe_proven": figures.recipe.proven,
         "recipe_bound": plain(figures.recipe.bound),
         "waters": waters_of(figures),
-        "minutes": {
-            "drain": figures.drain_minutes.predicted,
-            "drain_early": figures.drain_minutes.early,
-            "drain_late": figures.drain_minutes.late,
-            "fill": figures.totes.count * figures.pump_minutes.predicted,
-            "fill_early": figures.totes.count * figures.pump_minutes.early,
-            "fill_late": figures.totes.count * figures.pump_minutes.late,
-            "tote": figures.tap_minutes,
-            "hot_water_waits": figures.hot_waits_min,
-            "total": total_minutes(made),
+        "durations": {
+            "drain_min": figures.drain_minutes.predicted,
+            "drain_early_min": figures.drain_minutes.early,
+            "drain_late_min": figures.drain_minutes.late,
+            "fill_min": figures.totes.count * figures.pump_minutes.predicted,
+            "fill_early_min": figures.totes.count * figures.pump_minutes.early,
+            "fill_late_min": figures.totes.count * figures.pump_minutes.late,
+            "tote_min": figures.tap_minutes,
+            "hot_water_waits_min": figures.hot_waits_min,
+            "total_min": total_minutes(made),
         },
         "steps": [
             plain(step) | ({} if start_minute is None else {"clock": time_of(step.start_minute, start_minute)})

@@ -50,7 +50,7 @@ def result(made: Made) -> dict[str, Any]:
         "target": made.request.target.name,
         "source": made.source.name,
         "salts": [
-            {"salt": name, "grams": grams, "steps": steps.get(name), "grams_per_tote": grams / made.request.parts}
+            {"salt": name, "salt_g": grams, "steps": steps.get(name), "salt_g_per_tote": grams / made.request.parts}
             for name, grams in recipe.grams.items()
         ],
         "deionised_l": recipe.deionised_l,

@@ -23,7 +23,7 @@ def result(request: TransitionRequest, made: Transition) -> dict[str, Any]:
         "target": request.target.name,
         "refills": [
             {
-                "salts": [{"salt": name, "grams": grams} for name, grams in change.grams.items()],
+                "salts": [{"salt": name, "salt_g": grams} for name, grams in change.grams.items()],
                 "deionised_l": change.deionised_l,
                 "temperature_c": change.refill_temperature_c,
                 "reached": _amounts(change.refill),

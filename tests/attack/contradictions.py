@@ -138,7 +138,7 @@ def _page(show: Callable[[Console], None]) -> str:
 
 def _truth(household: Household, plan: Plan, result: Mapping[str, Any]) -> dict[str, float | None]:
     """Each figure by its name, from JSON where it stands there, else from the file."""
-    tank, tap, minutes, count = plan.figures.tank, household.tap, result["minutes"], result["totes"]["count"]
+    tank, tap, minutes, count = plan.figures.tank, household.tap, result["durations"], result["totes"]["count"]
     marks = {mark["event"]: mark["minutes"]["early"] for mark in result["marks"]}
     truth = {
         "total_chlorine": tap.total_chlorine_mg_l, "free_chlorine": tap.free_chlorine_mg_l,
@@ -147,10 +147,12 @@ def _truth(household: Household, plan: Plan, result: Mapping[str, Any]) -> dict[
         "intake_early": marks.get("intake dry"), "totes": count, "tote_l": result["totes"]["volume_l"],
         "change_l": result["change_volume_l"], "percent": 100 * result["change_share"],
         "refill_c": result["blend"]["temperature_c"], "hot_in_all": result["blend"]["hot_l"],
-        "cold_in_all": result["blend"]["cold_l"], "pump": minutes["fill"] / count, "pump_early": minutes["fill_early"] / count,
-        "pump_late": minutes["fill_late"] / count, "draw": minutes["tote"], "waits": sum(minutes["hot_water_waits"]),
+        "cold_in_all": result["blend"]["cold_l"], "pump": minutes["fill_min"] / count,
+        "pump_early": minutes["fill_early_min"] / count,
+        "pump_late": minutes["fill_late_min"] / count, "draw": minutes["tote_min"],
+        "waits": sum(minutes["hot_water_waits_min"]),
         "spare_l": _live_l(plan) * (tank.overflow_height_m / tank.water_height_m - 1),
-        **{name: minutes[name] for name in ("drain", "drain_early", "drain_late", "fill", "total")},
+        **{name: minutes[f"{name}_min"] for name in ("drain", "drain_early", "drain_late", "fill", "total")},
         "refill_ph": result["waters"]["refill"]["ph_at_once"], "refill_ph_rest": result["waters"]["refill"]["ph_aerated"],
     }  # fmt: skip
     for short, name in (("tap", "tap"), ("refill", "refill"), ("tank", "tank_before"), ("after", "tank_after")):
@@ -166,7 +168,7 @@ def _live_l(plan: Plan) -> float:
 
 def _of_tote(result: Mapping[str, Any], number: int) -> dict[str, float | None]:
     tote = result["blend"]["each_tote"][number - 1]
-    wait = result["minutes"]["hot_water_waits"][number - 1]
+    wait = result["durations"]["hot_water_waits_min"][number - 1]
     left_l, brought_l = (
         result["change_volume_l"] * (1 / result["change_share"] - 1),
         (number - 1) * result["totes"]["volume_l"],
@@ -178,7 +180,7 @@ def _of_tote(result: Mapping[str, Any], number: int) -> dict[str, float | None]:
 
 def _doses(result: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
     """Grams or millilitres in all and for a tote, by name as a cup is marked."""
-    doses = {salt["salt"]: (salt["grams"], salt["grams_per_tote"]) for salt in result["salts"]}
+    doses = {salt["salt"]: (salt["salt_g"], salt["salt_g_per_tote"]) for salt in result["salts"]}
     chosen = result["neutraliser"]
     if chosen["agent"] is not None:
         liquid = chosen["solution_ml"] is not None
@@ -217,7 +219,7 @@ def _doses_agree(plan: Plan, result: Mapping[str, Any]) -> list[str]:
                     for number, amount in wanted
                     if not agrees(number, amount)
                 ]
-    return wrong + _cups_agree(plan, {salt["salt"]: salt["grams_per_tote"] for salt in result["salts"]})
+    return wrong + _cups_agree(plan, {salt["salt"]: salt["salt_g_per_tote"] for salt in result["salts"]})
 
 
 def _cups_agree(plan: Plan, per_tote_g: Mapping[str, float]) -> list[str]:
@@ -240,7 +242,7 @@ def _card_totes_agree(plan: Plan, result: Mapping[str, Any]) -> list[str]:
     wrong, told = [], set()
     for first, last, wait, cold, hot, _, _, drawn in _TOTE_ROW.findall(card):
         for number in range(int(first), int(last or first) + 1):
-            tote = _of_tote(result, number) | {"wait": result["minutes"]["hot_water_waits"][number - 1]}
+            tote = _of_tote(result, number) | {"wait": result["durations"]["hot_water_waits_min"][number - 1]}
             told.add(number)
             said = {"cold_l": cold, "hot_l": hot, "drawn_c": drawn} | ({"wait": wait} if wait else {})
             wrong += [

@@ -69,7 +69,25 @@ def judged(words: Sequence[str], typed: str = "") -> tuple[Said | None, list[str
     took_s = time.process_time() - began_s
     said = Said(code, out.getvalue(), err.getvalue())
     slow = [f"slow: {took_s:.0f} s of the processor"] if took_s > SLOW_S else []
-    return said, [*slow, *_wrong(said, as_json="--json" in words, typed=" ".join([*words, typed]))]
+    return said, [*slow, *_wrong(said, as_json=_wants_json(words), typed=" ".join([*words, typed]))]
+
+
+# Options without a value: behind any other, '--json' is what somebody gave it as its value.
+_FLAGS = (
+    "--force",
+    "--confident",
+    "--brief",
+    "--water-off",
+    "--undone",
+    "--every-ion",
+    "--clean-substrate",
+    "--service-filter",
+)
+
+
+def _wants_json(words: Sequence[str]) -> bool:
+    pairs = zip(["", *words], words, strict=False)
+    return any(word == "--json" and (not before.startswith("-") or before in _FLAGS) for before, word in pairs)
 
 
 def _wrong(said: Said, *, as_json: bool, typed: str) -> Iterator[str]:

@@ -48,4 +48,4 @@ def _held(plan: Plan) -> Iterator[tuple[str, float, str, int]]:
     yield "the chlorine of the refill", plan.figures.waters.refill.total_chlorine_mg_l, "chlorine_acute", 1
     yield "the low level", result["low_level_m"], "level_lowest_stop", -1
     yield "the number of totes", result["totes"]["count"], "evening_totes", 1
-    yield "the evening", result["minutes"]["total"] / 60, "evening_hours", 1
+    yield "the evening", result["durations"]["total_min"] / 60, "evening_hours", 1

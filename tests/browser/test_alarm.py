@@ -52,8 +52,8 @@ def draining(pages: Pages, opened: Opened, tank: str = "Rock wall", **options: o
 @pytest.mark.parametrize("what", ["drain", "fill"])
 def test_it_comes_before_the_early_bound(pages: Pages, opened: Opened, tank: str, what: str) -> None:
     sheet = opened(pages(tank))
-    minutes, totes = sheet.plan.plan["minutes"], sheet.plan.plan["totes"]["count"]
-    early = minutes[f"{what}_early"] / (totes if what == "fill" else 1)
+    minutes, totes = sheet.plan.plan["durations"], sheet.plan.plan["totes"]["count"]
+    early = minutes[f"{what}_early_min"] / (totes if what == "fill" else 1)
     away = early - reference.value("practice", "small_minutes")  # so long a keeper may be in another room
     due = int(away) if away >= 2 else early / 2
     figures = sheet.plan.made.figures
@@ -71,8 +71,8 @@ def test_it_comes_before_the_early_bound(pages: Pages, opened: Opened, tank: str
 @pytest.mark.parametrize("step", ["tote_1_fill", "tote_1_pump"])
 def test_a_tote_calls_before_it_is_full_or_empty(pages: Pages, opened: Opened, step: str) -> None:
     sheet = opened(pages("Rock wall"))
-    minutes = sheet.plan.plan["minutes"]
-    early = {"tote_1_fill": minutes["tote"], "tote_1_pump": minutes["fill_early"] / 2}[step]
+    minutes = sheet.plan.plan["durations"]
+    early = {"tote_1_fill": minutes["tote_min"], "tote_1_pump": minutes["fill_early_min"] / 2}[step]
     sheet.rush(sheet.ids[sheet.ids.index(step) - 1])
     sheet.touch(sheet.card(step).locator(".start"))
     sheet.watched(1)
@@ -107,12 +107,12 @@ def test_it_sounds_shakes_and_stands_in_the_title_until_it_is_answered(pages: Pa
 
 def test_it_calls_from_the_early_bound_on_and_at_last_until_the_flow_is_stopped(pages: Pages, opened: Opened) -> None:
     sheet = draining(pages, opened)
-    minutes = sheet.plan.plan["minutes"]
-    sheet.later(minutes["drain_early"] + 1 / 60)
+    minutes = sheet.plan.plan["durations"]
+    sheet.later(minutes["drain_early_min"] + 1 / 60)
     assert sheet.calling("From now on the water can be at the 34 cm mark")
     sheet.touch(sheet.on("#alarms").get_by_role("button", name="I am there"))
     assert not sheet.alarms()
-    sheet.later(minutes["drain_late"] - minutes["drain_early"])
+    sheet.later(minutes["drain_late_min"] - minutes["drain_early_min"])
     assert sheet.calling("Unplug the pump: ")
     assert sheet.on("#alarms").get_by_role("button", name="I am there").count() == 0
     before = spied(sheet)
@@ -130,7 +130,7 @@ def test_it_calls_from_the_early_bound_on_and_at_last_until_the_flow_is_stopped(
 
 def test_ticking_the_end_of_a_flow_silences_it(pages: Pages, opened: Opened) -> None:
     sheet = draining(pages, opened)
-    sheet.later(sheet.plan.plan["minutes"]["drain_late"] + 1)
+    sheet.later(sheet.plan.plan["durations"]["drain_late_min"] + 1)
     assert sheet.calling("Unplug the pump: ")
     sheet.rush("drain_end")
     assert not sheet.alarms() and not sheet.page.title().startswith("NOW")
@@ -139,7 +139,7 @@ def test_ticking_the_end_of_a_flow_silences_it(pages: Pages, opened: Opened) -> 
 def test_the_last_filling_calls_before_it_can_run_over_if_left(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     over = next(mark for mark in sheet.plan.plan["marks"] if mark["event"] == "overflow")["minutes"]
-    filled = sheet.plan.plan["minutes"]["fill"] / 2
+    filled = sheet.plan.plan["durations"]["fill_min"] / 2
     assert filled < over["early"], "else there is nothing between full and over"
     sheet.rush("tote_2_pump")
     sheet.later(over["early"] + 1 / 60)

@@ -138,7 +138,7 @@ def test_a_key_held_down_presses_once(pages: Pages, opened: Opened) -> None:
 def test_an_alarm_that_comes_under_a_finger_is_not_answered(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Shell bay"))
     sheet.rush("drain_start")
-    sheet.later(sheet.plan.plan["minutes"]["drain_late"] + 0.1)
+    sheet.later(sheet.plan.plan["durations"]["drain_late_min"] + 0.1)
     stop = sheet.on("#alarms button")
     for _ in range(2):
         stop.click()

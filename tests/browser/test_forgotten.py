@@ -90,7 +90,7 @@ def test_only_the_totes_since_the_first_without_it_count(pages: Pages, opened: O
     sheet.later(3)
     agrees(sheet, 3, first=1)
     sheet.on("#late-from").select_option("0")
-    agrees(sheet, 3 + sheet.plan.plan["minutes"]["fill"] / 2)
+    agrees(sheet, 3 + sheet.plan.plan["durations"]["fill_min"] / 2)
     doses = [case_of(sheet.plan, first).dose_now(3).grams for first in (0, 1)]
     assert doses[0] > doses[1]
 
@@ -126,7 +126,7 @@ def test_a_clock_that_is_set_back_counts_nothing(pages: Pages, opened: Opened) -
 def test_a_tote_pumped_without_its_clock_counts_as_predicted(pages: Pages, opened: Opened) -> None:
     sheet = opened(pages("Rock wall"))
     sheet.rush("tote_1_pump")
-    agrees(sheet, sheet.plan.plan["minutes"]["fill"] / 2)
+    agrees(sheet, sheet.plan.plan["durations"]["fill_min"] / 2)
 
 
 def test_by_minutes_that_are_typed(pages: Pages, opened: Opened) -> None:

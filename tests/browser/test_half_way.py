@@ -63,7 +63,7 @@ def test_an_evening_that_stops_half_way_keeps_its_doses_and_share(
     (part,) = rows_of(path := downloaded(sheet, tmp_path))
     assert part["kind"] == "change" and float(part["share"]) == pytest.approx(share / 2, abs=1e-6)
     grams = dict(reversed(dose.split(" g ", 1)) for dose in part["dosed"].split("; "))
-    per_tote = {salt["salt"]: salt["grams_per_tote"] for salt in plan["salts"]}
+    per_tote = {salt["salt"]: salt["salt_g_per_tote"] for salt in plan["salts"]}
     per_tote["sodium thiosulfate pentahydrate"] = plan["neutraliser"]["agent_g_per_tote"]
     assert {name: float(text) for name, text in grams.items()} == pytest.approx(per_tote, rel=1e-3), "of one tote alone"
     assert all(words in part["note"] for words in so_far)

@@ -104,7 +104,7 @@ def test_from_the_first_tick_to_the_log(pages: Pages, opened: Opened, demo: Path
     assert datetime.fromisoformat(change["at"]) == at(sheet, "fill_end").replace(microsecond=0)
     assert change["at"].endswith("+01:00")
     doses = {"sodium thiosulfate pentahydrate": plan.plan["neutraliser"]["agent_g"]}
-    doses |= {salt["salt"]: salt["grams"] for salt in plan.plan["salts"]}
+    doses |= {salt["salt"]: salt["salt_g"] for salt in plan.plan["salts"]}
     written = dict(reversed(dose.split(" g ", 1)) for dose in change["dosed"].split("; "))
     assert {name: float(grams) for name, grams in written.items()} == pytest.approx(doses, rel=1e-3)
     assert change["note"].endswith(CLEAN)
@@ -115,7 +115,7 @@ def test_from_the_first_tick_to_the_log(pages: Pages, opened: Opened, demo: Path
     took = re.search(r"Tank drains: ([\d.]+) min \(planned ([\d.]+)\)", change["note"])
     drained = (at(sheet, "drain_end") - at(sheet, "drain_start")).total_seconds() / 60
     assert float(took[1]) == pytest.approx(drained, rel=0.005)
-    assert float(took[2]) == pytest.approx(plan.plan["minutes"]["drain"], rel=0.005)
+    assert float(took[2]) == pytest.approx(plan.plan["durations"]["drain_min"], rel=0.005)
     # A second time adds nothing, nor does a download of the same record after a reload.
     assert imported(demo, path) == (0, 2)
     sheet.page.reload()
@@ -227,7 +227,7 @@ def test_only_what_was_ticked_was_put_in(pages: Pages, opened: Opened) -> None:
     assert "Put in" not in sheet.on("#record").input_value()
     sheet.rush("tote_1_salts")
     line = next(line for line in sheet.on("#record").input_value().splitlines() if line.startswith("Put in: "))
-    per_tote = {salt["salt"]: salt["grams_per_tote"] for salt in sheet.plan.plan["salts"]}
+    per_tote = {salt["salt"]: salt["salt_g_per_tote"] for salt in sheet.plan.plan["salts"]}
     per_tote["sodium thiosulfate pentahydrate"] = sheet.plan.plan["neutraliser"]["agent_g_per_tote"]
     amounts = dict(reversed(dose.split(" g ", 1)) for dose in line.removeprefix("Put in: ").split("; "))
     assert {name: float(grams) for name, grams in amounts.items()} == pytest.approx(per_tote, rel=1e-3)

@@ -81,11 +81,11 @@ def test_the_figures_beside_a_clock_are_the_engines(pages: Pages, opened: Opened
     for tank in ("Rock wall", "Shell bay"):
         plan = pages(tank)
         sheet = opened(plan)
-        minutes, totes = plan.plan["minutes"], plan.plan["totes"]["count"]
+        minutes, totes = plan.plan["durations"], plan.plan["totes"]["count"]
         for clock, what, count in (("drain", "drain", 1), (f"tote_{totes}_pump", "fill", totes)):
             bounds = sheet.on(f'[data-clock="{clock}"] .bounds').text_content()
             shown = [float(figure) for figure in re.findall(r"\d+(?:\.\d+)?", bounds)][:3]
-            exact = [minutes[key] / count for key in (what, f"{what}_early", f"{what}_late")]
+            exact = [minutes[f"{key}_min"] / count for key in (what, f"{what}_early", f"{what}_late")]
             assert shown == pytest.approx(exact, abs=0.05)  # shown to a tenth of a minute
 
 

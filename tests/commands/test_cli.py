@@ -27,7 +27,7 @@ LATE_KEYS = {"peak_mg_l", "peak_minute", "exposure_mg_min_l", "remaining_chlorin
              "ammonia_mg_n_l", "ammonia_unionised_mg_n_l", "breakthrough_minute"}  # fmt: skip
 
 KEYS = {
-    PLAN: {"tank", "change_share", "change_volume_l", "totes", "blend", "neutraliser", "salts", "waters", "minutes",
+    PLAN: {"tank", "change_share", "change_volume_l", "totes", "blend", "neutraliser", "salts", "waters", "durations",
            "steps"},
     NEUTRALISE: {"agent_g", "solution_ml", "chlorine_g", "mass_ratio", "combined_chlorine_mg_l", "ammonia_mg_n_l",
                  "ammonia_unionised_mg_n_l", "alkalinity_change_meq_l", "oxygen_demand_mg_l"},
@@ -60,11 +60,11 @@ def test_inner_keys_of_the_plan(tapwright: Callable[..., Outcome]) -> None:
     assert {"count", "volume_l"} <= set(result["totes"])
     assert {"hot_l", "cold_l", "temperature_c"} <= set(result["blend"])
     assert {"agent", "agent_g", "solution_ml"} <= set(result["neutraliser"])
-    assert all({"salt", "grams"} <= set(entry) for entry in result["salts"])
+    assert all({"salt", "salt_g"} <= set(entry) for entry in result["salts"])
     assert set(result["waters"]) == {"tap", "refill", "tank_before", "tank_after"}
     for water in result["waters"].values():
         assert {"hardness_dgh", "alkalinity_dkh", "nitrate_mg_l", "conductivity_us_cm", "temperature_c"} <= set(water)
-    assert {"drain", "fill", "total"} <= set(result["minutes"])
+    assert {"drain_min", "fill_min", "total_min"} <= set(result["durations"])
     assert all({"id", "text", "minutes", "hold", "after"} <= set(step) for step in result["steps"])
     assert {"code", "text", "source", "steps"} <= set(result["cautions"][0])
 

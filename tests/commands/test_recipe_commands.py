@@ -29,7 +29,7 @@ def test_a_recipe_has_its_keys_and_lies_in_its_bands(tapwright: Callable[..., Ou
         "conductivity_us_cm", "ions_mmol_l", "buckets", "order", "cost", "spread",
     } <= set(result)  # fmt: skip
     for entry in result["salts"]:
-        assert entry["grams"] == pytest.approx(0.1 * entry["steps"])
+        assert entry["salt_g"] == pytest.approx(0.1 * entry["steps"])
     for band in result["reached"].values():
         assert band["low"] - 1e-6 <= band["value"] <= band["high"] + 1e-6
     assert result["order"] == [bucket["name"] for bucket in result["buckets"]]
@@ -75,7 +75,7 @@ def test_cost_counts_where_every_price_is_known_and_prefer_puts_it_first(tapwrig
     base = ("remineralise", "--volume", "200 L", "--from", SOFT, "--target", "tanganyika", "--step", "0.1 g", *words)
     plain, cheap = (tapwright(*base, *more, "--json").json["result"] for more in ((), ("--prefer", "cost")))
     assert plain["cost"] == pytest.approx(
-        sum(entry["grams"] / 1000 * {"sodium bicarbonate": 2, "potassium bicarbonate": 9, "magnesium sulfate heptahydrate": 1,
+        sum(entry["salt_g"] / 1000 * {"sodium bicarbonate": 2, "potassium bicarbonate": 9, "magnesium sulfate heptahydrate": 1,
                                      "magnesium chloride hexahydrate": 6}[entry["salt"]] for entry in plain["salts"])
     )  # fmt: skip
     assert cheap["cost"] <= plain["cost"] + 1e-9

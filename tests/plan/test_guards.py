@@ -165,9 +165,9 @@ def test_a_salt_that_wants_care_says_so() -> None:
 def test_json_gives_minutes_of_all_totes_and_the_clock(tapwright: Callable[..., Outcome]) -> None:
     result = tapwright("plan", DEMO, "--tank", "Rock wall", "--start", "18:30", "--json").json["result"]
     pumps = sum(s["minutes"] for s in result["steps"] if s["id"].endswith("_pump") or s["id"] == "fill_end")
-    assert result["minutes"]["fill"] == pytest.approx(pumps)
+    assert result["durations"]["fill_min"] == pytest.approx(pumps)
     drains = sum(s["minutes"] for s in result["steps"] if s["id"] in ("drain_start", "drain_end"))
-    assert result["minutes"]["drain"] == pytest.approx(drains)
+    assert result["durations"]["drain_min"] == pytest.approx(drains)
     assert result["steps"][0]["clock"] == "18:30"
 
 

@@ -195,9 +195,10 @@ def test_a_big_jump_of_the_tank_is_said() -> None:
     assert {"alkalinity_step", "hardness_step", "temperature_step", "large_change"} <= set(found)
 
 
-def test_names_are_matched_exactly_and_the_nearest_is_offered() -> None:
+def test_names_are_matched_however_they_are_capitalised_and_the_nearest_is_offered() -> None:
+    assert plan(HOUSE, "rock WALL").figures.tank.name == "Rock wall"
     with pytest.raises(BadInput, match="'Rock wall'"):
-        plan(HOUSE, "Rock Wall")
+        plan(HOUSE, "Rock wal")
 
 
 def test_a_plan_is_frozen() -> None:

@@ -333,7 +333,7 @@ def test_the_clocks_and_the_json_say_the_same(tapwright: Callable[..., Outcome])
     for mark in result["marks"]:
         assert shown[names[mark["event"]]] == figures(mark["minutes"])
     drained = {
-        end: result["minutes"][key]
+        end: result["durations"][f"{key}_min"]
         for end, key in (("early", "drain_early"), ("predicted", "drain"), ("late", "drain_late"))
     }
     assert shown["Drained"] == figures(drained)
