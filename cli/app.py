@@ -167,6 +167,12 @@ def run(words: list[str]) -> int:
     """Run the command line and return its exit code; refusals leave as text or JSON, never as a traceback."""
     as_json = "--json" in words
     command = _command_of(words)
+    if as_json and "-" in words:
+        return refuse(
+            BadInput.of("--json", "given beside '-': both want stdout.", "Leave one of the two."),
+            command,
+            as_json=False,
+        )
     TASK.set(f"tapwright {command}")
     try:
         code = app(args=words or ["--help"], prog_name="tapwright", standalone_mode=False) or 0

@@ -9,7 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.words import quoted
 from tapwright.cli.answer import Answer
+from tapwright.cli.files.writing import STDOUT
 from tapwright.cli.log.commands import now as clock
 from tapwright.cli.log.entries import CHARTS, Entry, canonical_of, moment
 from tapwright.cli.options.of_evening import NitrateOptions
@@ -50,6 +52,8 @@ def answer(options: NitrateOptions) -> Answer:
     def show(screen: Console) -> None:
         from tapwright.cli.pages.nitrate import show_outlook
 
+        if options.chart == STDOUT:
+            return
         show_outlook(screen, outlook, found, assumed, chart)
 
     done = "" if chart is None else f"{chart} is written."
@@ -166,6 +170,10 @@ def _chart(path: Path | None, outlook: Outlook, *, force: bool) -> Path | None:
     if path is None:
         return None
     from tapwright.cli.pages.nitrate_chart import written
+
+    if path.suffix.lower() not in ("", ".svg"):
+        said = f"{quoted(str(path))} is read; the picture is drawn as SVG."
+        raise BadInput.of("--chart", said, f"Write --chart {path.with_suffix('.svg').name}.")
 
     written(path, outlook.steps, outlook.tank.nitrate_ceiling_mg_l, outlook.tank.name, force=force)
     return path

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
@@ -39,8 +40,10 @@ _SAID = tuple(
 def text_of(path: Path, absent_hint: str) -> str:
     """The file as text; a byte-order mark is let pass, anything else unreadable is refused.
 
-    absent_hint: what to do where there is no such file.
+    path: "-" is stdin.  absent_hint: what to do where there is no such file.
     """
+    if path == Path("-"):
+        return sys.stdin.read()
     try:
         return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except FileNotFoundError:

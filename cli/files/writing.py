@@ -8,6 +8,7 @@ that of two who write at once neither is lost.
 from __future__ import annotations
 
 import os
+import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -18,6 +19,7 @@ from tapwright.chemistry.errors import BadInput
 from tapwright.chemistry.words import LONGEST_PATH, shown
 from tapwright.cli.files.kinds import ANOTHER, Kind, refuse_other_kind, refuse_place_of_a_log
 
+STDOUT = Path("-")  # what stands for it on a command line
 _PART = ".tapwright-{}.part"
 _STALE_S = 3600.0  # nobody takes an hour to write a page: whoever left it was killed
 
@@ -25,8 +27,11 @@ _STALE_S = 3600.0  # nobody takes an hour to write a page: whoever left it was k
 def write_new(path: Path, text: str, kind: Kind | None = None, *, force: bool = False) -> None:
     """Text to a file as it stands; BadInput where something is there already or the folder takes no file.
 
-    kind: what is written; with force it may take the place of a file of that kind, and of no other.
+    STDOUT takes it as well.  kind: what is written; with force it may take the place of a file of that kind, and of no other.
     """
+    if path == STDOUT:
+        sys.stdout.write(text)
+        return
     with placed(path, kind, force=force) as part:
         part.write_bytes(text.encode("utf-8"))
 
@@ -70,6 +75,8 @@ def placed(path: Path, kind: Kind | None = None, *, force: bool = False) -> Iter
 def refuse_place(path: Path, kind: Kind | None = None, *, force: bool = False) -> None:
     """What can be said before there is anything to write: BadInput for a folder, for what is no ordinary file, such as a
     device, for the place of a log, and where something is there already (forced: something that is not of that kind)."""
+    if path == STDOUT:
+        return
     with suppress(OSError):  # a name too long to ask about is refused when it is opened
         if path.is_dir():
             raise BadInput.of(str(path), "is a folder.", f"Give a file in it, such as {path / 'new-file'}.")

@@ -14,6 +14,7 @@ from uuid import uuid4
 from tapwright.chemistry.errors import BadInput, Fault
 from tapwright.chemistry.words import quoted
 from tapwright.cli.answer import Answer
+from tapwright.cli.files.writing import STDOUT
 from tapwright.cli.log import csv as log_csv
 from tapwright.cli.log.entries import CHARTS, KINDS, TESTS, Entry, faults_of, moment, said
 from tapwright.cli.log.logbook import Logbook, path_of
@@ -261,6 +262,8 @@ def export_answer(file: Path, sheet: Path, *, force: bool) -> Answer:
     count = log_csv.written(every, sheet, force=force)
 
     def show(screen: Console) -> None:
+        if sheet == STDOUT:
+            return
         screen.print(
             f"{count} entries are in {visible(str(sheet))}. Take them in elsewhere with: tapwright log import",
             soft_wrap=True,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from tapwright.chemistry.record import plain
 from tapwright.cli.answer import Answer
 from tapwright.cli.files.kinds import PAGE
-from tapwright.cli.files.writing import refuse_place, write_new
+from tapwright.cli.files.writing import STDOUT, refuse_place, write_new
 from tapwright.cli.options.of_evening import SheetOptions
 from tapwright.cli.pages.plan.figures import cautions_of
 from tapwright.cli.visible import visible
@@ -48,6 +48,8 @@ def answer(options: SheetOptions) -> Answer:
     def show(screen: Console) -> None:
         from tapwright.cli.pages import pieces as pages
 
+        if output == STDOUT:
+            return
         pages.findings(screen, [*(finding for finding in made.findings if finding.level == "stop"), *unknown])
         screen.print(f"{visible(str(output))} is written: {len(made.steps)} steps.", soft_wrap=True)
         screen.print("Open it on the phone you take to the tank, or print it. It needs no network.", soft_wrap=True)

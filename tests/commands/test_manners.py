@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import shutil
@@ -74,6 +75,35 @@ def test_the_variable_names_the_household(
     assert said(capsys, "check")[0] == 2
     monkeypatch.setenv("TAPWRIGHT_HOUSE", str(one_tank / "mine.toml"))
     assert said(capsys, "check")[0] == 0
+
+
+def test_a_dash_is_stdin_and_stdout(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in ("house.toml", "log.csv"):
+        shutil.copy(DEMO.with_name(name), tmp_path)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "stdin", io.StringIO(DEMO.read_text(encoding="utf-8")))
+    assert said(capsys, "check", "-")[0] == 0
+    assert said(capsys, "sheet", "-t", "Rock wall", "-o", "-")[1].startswith("<!doctype html>")
+    said(capsys, "log", "import", "house.toml", "log.csv")
+    rows = said(capsys, "log", "export", "house.toml", "-")[1].splitlines()
+    assert rows[0].startswith("uid,tank,at") and len(rows) == 52
+    drawn = said(capsys, "nitrate", "-t", "Rock wall", "--now", "2026-03-14 18:30+01:00", "--chart", "-")[1]
+    assert drawn.rstrip().endswith("</svg>")
+    code, text = said(capsys, "log", "export", "house.toml", "-", "--json")
+    assert code == 2 and "both want stdout" in text
+    assert sorted(path.name for path in tmp_path.iterdir() if not path.name.startswith("house.")) == ["log.csv"]
+
+
+def test_a_picture_is_not_called_what_it_is_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shutil.copy(DEMO, tmp_path)
+    shutil.copy(DEMO.with_name("log.csv"), tmp_path)
+    house, picture = str(tmp_path / "house.toml"), tmp_path / "x.png"
+    said(capsys, "log", "import", house, str(tmp_path / "log.csv"))
+    words = ("nitrate", house, "-t", "Rock wall", "--now", "2026-03-14 18:30+01:00", "--chart", str(picture))
+    code, text = said(capsys, *words)
+    assert code == 2 and "Write --chart x.svg." in text and not picture.exists()
 
 
 def test_of_several_tanks_one_must_be_named(capsys: pytest.CaptureFixture[str]) -> None:
