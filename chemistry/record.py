@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+# What the tables of a household within a record are told of where their values come from.
+FROM_JSON = "from JSON"
+
+
 class Record:
     """A frozen dataclass that can be written out; a number that is not finite is written as JSON's text 'Infinity'."""
 
@@ -38,7 +42,9 @@ class Record:
 
         try:
             # Bare, as Python's own JSON writes them, the names of what is not finite are numbers again in every field.
-            found: Self = _adapter(cast(Any, cls)).validate_json(json.dumps(_numbers(json.loads(text))))
+            found: Self = _adapter(cast(Any, cls)).validate_json(
+                json.dumps(_numbers(json.loads(text))), context=FROM_JSON
+            )
         except json.JSONDecodeError as error:
             raise BadInput.of("JSON", f"line {error.lineno}, column {error.colno}: {error.msg}.") from None
         except ValidationError as error:
@@ -46,6 +52,12 @@ class Record:
             place = ".".join(map(str, first["loc"])) or "JSON"
             raise BadInput.of(place, f"{first['msg']}.", f"Write what {cls.__name__}.to_json wrote.") from None
         return found
+
+    @classmethod
+    def json_schema(cls) -> dict[str, Any]:
+        """The JSON Schema of what `to_json` writes."""
+        schema: dict[str, Any] = _with_infinities(_adapter(cast(Any, cls)).json_schema(mode="serialization"))
+        return schema
 
     def to_frame(self) -> pd.DataFrame:
         """Its figures as a table: a row for each entry where they are arrays, else one row. Needs pandas."""
@@ -69,6 +81,19 @@ class Record:
             for name, value in _shown(self)
         )
         return f"<table><caption>{html.escape(self.headline())}</caption>{rows}</table>"
+
+
+class Listed:
+    """Beside the type of an array in a record: it is read back from a list of numbers."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
+        import numpy as np
+        from pydantic_core import core_schema
+
+        return core_schema.no_info_plain_validator_function(lambda value: np.asarray(value, dtype=float))
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        return {"type": "array", "items": {"type": "number"}}
 
 
 def plain(value: Any, infinite: Any = None) -> Any:
@@ -118,6 +143,17 @@ def _numbers(value: Any) -> Any:
     if isinstance(value, list):
         return [_numbers(entry) for entry in value]
     return float(value) if value in _NAMES.values() else value
+
+
+def _with_infinities(schema: Any) -> Any:
+    """The schema with the names of what is not finite beside every number."""
+    if isinstance(schema, list):
+        return [_with_infinities(entry) for entry in schema]
+    if not isinstance(schema, dict):
+        return schema
+    if schema.get("type") == "number":
+        return {"anyOf": [schema, {"enum": list(_NAMES.values())}]}
+    return {key: _with_infinities(entry) for key, entry in schema.items()}
 
 
 @cache

@@ -138,8 +138,10 @@ def list_(
 
 
 @app.command(cls=Command)
-def schema(what: Annotated[str, typer.Argument(metavar="WHAT", help="household.")], as_json: AsJson = False) -> None:
-    """Show the keys of a household file as a JSON Schema, for editors."""
+def schema(
+    what: Annotated[str, typer.Argument(metavar="WHAT", help="household or plan.")], as_json: AsJson = False
+) -> None:
+    """Show the keys of a household file, or of a plan, as a JSON Schema."""
     from tapwright.cli.commands.list import schema_answer
 
     answered(lambda: schema_answer(what), as_json)

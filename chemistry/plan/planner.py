@@ -23,6 +23,7 @@ from tapwright.chemistry.plan.steps.step import LOOK_AT_PLUGS_MIN, Step, minutes
 from tapwright.chemistry.plan.steps.steps import steps_of
 from tapwright.chemistry.plan.steps.totes import contact_minutes
 from tapwright.chemistry.programmes.budget import question
+from tapwright.chemistry.record import Record
 from tapwright.chemistry.units import figure, rounded_up
 from tapwright.chemistry.water.composition import Water
 from tapwright.chemistry.water.equilibrium import closed
@@ -36,8 +37,8 @@ _NEIGHBOUR = 0.10
 _SAME_K = 1e-9
 
 
-@dataclass(frozen=True)
-class Plan:
+@dataclass(frozen=True, repr=False)
+class Plan(Record):
     """One water change: its figures, its steps, what to know about it and what was assumed.
 
     of_the_waters: those of the assumptions that bear on the waters.
@@ -48,6 +49,12 @@ class Plan:
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
     of_the_waters: tuple[str, ...]
+
+    def headline(self) -> str:
+        """The tank, how much, and what stands in the way."""
+        stops = sum(finding.level == "stop" for finding in self.findings)
+        share = f"{self.figures.change_share:.0%} of '{self.figures.tank.name}'"
+        return f"{share}, {len(self.steps)} steps, {stops} {'stop' if stops == 1 else 'stops'}"
 
 
 def plan(household: Household, tank_name: str, share: float | None = None, jobs: Jobs | None = None) -> Plan:

@@ -12,7 +12,7 @@ from tapwright.cli.pages import pieces as pages
 if TYPE_CHECKING:
     from rich.console import Console
 
-SCHEMAS = ("household",)
+SCHEMAS = ("household", "plan")
 
 
 def list_answer(what: str) -> Answer:
@@ -47,12 +47,10 @@ def _words(value: Any) -> str:
 
 
 def schema_answer(what: str) -> Answer:
-    """The JSON Schema of a file that a person writes; printed as it is, for an editor."""
+    """The JSON Schema of a household file, or of what `Plan.to_json` writes; printed as it is, for an editor."""
     if what not in SCHEMAS:
         raise BadInput.of("schema", f"{quoted(what)} has none.", f"Write {' or '.join(SCHEMAS)}.")
-    from tapwright.chemistry.plan.household.household import Household
-
-    schema = Household.model_json_schema()
+    schema = _schema(what)
 
     def show(screen: Console) -> None:
         import json
@@ -60,3 +58,13 @@ def schema_answer(what: str) -> Answer:
         screen.print(json.dumps(schema, indent=2, ensure_ascii=False), soft_wrap=True)
 
     return Answer("schema", {"schema": schema}, show, as_written=True)
+
+
+def _schema(what: str) -> dict[str, Any]:
+    from tapwright.chemistry.plan.household.household import Household
+
+    if what == "household":
+        return Household.model_json_schema()
+    from tapwright.chemistry.plan.planner import Plan
+
+    return Plan.json_schema()

@@ -9,12 +9,14 @@ import pickle
 import tomllib
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pandas as pd
 import pint
 import pytest
+from attack.households import drawn
 from conftest import DEMO, Outcome
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import tapwright as tw
@@ -22,6 +24,7 @@ from tapwright.chemistry import units
 from tapwright.chemistry.record import Record
 
 SALTS = ["sodium bicarbonate", "magnesium sulfate heptahydrate", "calcium chloride dihydrate", "potassium chloride"]
+PLAN_SCHEMA = tw.Plan.json_schema()
 TAP = {"hardness": "4 dGH", "alkalinity": "3 dKH", "ph": 7.4, "temperature": "25 degC"}
 
 THEIRS = pint.UnitRegistry()  # of somebody else; a third of a second to make
@@ -197,3 +200,19 @@ def test_a_plan_can_be_copied_pickled_and_taken_apart() -> None:
     made = tw.plan(DEMO, "Rock wall")
     assert pickle.loads(pickle.dumps(made)).steps == copy.deepcopy(made).steps == made.steps
     assert dataclasses.asdict(made)["figures"]["change_share"] == made.figures.change_share
+
+
+@given(st.randoms(use_true_random=False).map(drawn))
+@settings(max_examples=6)
+def test_a_plan_goes_out_as_json_and_comes_back(table: dict[str, Any]) -> None:
+    house = tw.Household.of(table)
+    try:
+        made = tw.plan(house, house.tanks[0].name, 0.3)
+    except tw.TapwrightError:
+        return
+    back = tw.Plan.from_json(made.to_json())
+    assert (back.steps, back.findings, back.assumptions) == (made.steps, made.findings, made.assumptions)
+    assert back.figures.household == house and back.figures.states == made.figures.states
+    assert back.to_json() == made.to_json()
+    assert made.figures.tank.name in repr(made)
+    jsonschema.validate(json.loads(made.to_json()), PLAN_SCHEMA)

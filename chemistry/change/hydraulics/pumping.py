@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from tapwright.chemistry.change.hydraulics.flow import (
 )
 from tapwright.chemistry.change.hydraulics.friction import Hose
 from tapwright.chemistry.errors import BadInput, NoAnswer
+from tapwright.chemistry.record import Listed
 
 _SLICES = 24  # of the changing level
 _LEAST_FLOW_L_MIN = 0.01
@@ -42,8 +44,8 @@ class Minutes:
 class Pumping:
     """Litres against minutes: moved_l at the ends of the slices, and the minutes to each by bound."""
 
-    moved_l: NDArray[np.float64]
-    minutes_by: Mapping[Bound, NDArray[np.float64]]
+    moved_l: Annotated[NDArray[np.float64], Listed()]
+    minutes_by: Mapping[Bound, Annotated[NDArray[np.float64], Listed()]]
 
     @property
     def total(self) -> Minutes:

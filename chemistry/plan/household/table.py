@@ -14,6 +14,7 @@ from tapwright.chemistry.plan.household import quantities as q
 from tapwright.chemistry.plan.household.partial import Unknown, partial
 from tapwright.chemistry.plan.household.python_values import as_in_a_file
 from tapwright.chemistry.plan.household.table_faults import MISFIT, faults_of
+from tapwright.chemistry.record import FROM_JSON
 
 Rule = Callable[[], Iterable[q.Misfit]]
 
@@ -102,6 +103,12 @@ class Table(BaseModel):
             places = [entry["loc"] for entry in entries if entry["type"] != MISFIT]
             rest = partial(cls, data, places, reading.of_a_part())
             raise BadInput(faults_of(entries, cls, () if rest is None else rest.misfits())) from None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_in_a_file(cls, data: Any, info: ValidationInfo) -> Any:
+        """Within a record that comes back from JSON, dates are text."""
+        return as_in_a_file(cls, data) if info.context == FROM_JSON else data
 
     @model_validator(mode="after")
     def _fits_together(self, info: ValidationInfo) -> Self:
