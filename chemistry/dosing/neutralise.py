@@ -357,3 +357,15 @@ def ammonia_findings(
     return [
         Finding(level, "ammonia", text, float(ammonia_mg_n_l), float(limit), "mg/L N", "US EPA 822-R-13-001 (2013)")
     ]
+
+
+def ph_findings(*ph: float) -> list[Finding]:
+    """A caution where a dose takes one of these pH of the treated water below what fish stand."""
+    least = reference.value("limits", "lowest_ph")
+    if min(ph) >= least:
+        return []
+    text = (
+        f"The pH of the treated water falls to {min(ph):.1f}: the dose has used up its alkalinity. Put bicarbonate in "
+        "before fish meet it, or take a neutraliser without acid."
+    )
+    return [Finding("caution", "ph_low", text, min(ph), least, "pH", reference.citation("limits", "lowest_ph"))]

@@ -108,18 +108,9 @@ class Treated:
 
     def findings(self) -> list[Finding]:
         """A caution where the dose takes the pH below what fish stand."""
-        from tapwright.chemistry import reference
-        from tapwright.chemistry.findings import Finding
+        from tapwright.chemistry.dosing.neutralise import ph_findings
 
-        lowest = min(float((self.at_once or self.aerated).ph), float(self.aerated.ph))
-        least = reference.value("limits", "lowest_ph")
-        if lowest >= least:
-            return []
-        text = (
-            f"The pH of the treated water falls to {lowest:.1f}: the dose has used up its alkalinity. Put bicarbonate in "
-            "before fish meet it, or take a neutraliser without acid."
-        )
-        return [Finding("caution", "ph_low", text, lowest, least, "pH", reference.citation("limits", "lowest_ph"))]
+        return ph_findings(float((self.at_once or self.aerated).ph), float(self.aerated.ph))
 
     def figures(self) -> dict[str, float | None]:
         """For machines."""

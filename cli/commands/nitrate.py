@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from tapwright.chemistry.change.nitrate.production import Change, Reading
-    from tapwright.chemistry.findings import Finding
     from tapwright.chemistry.plan.figures.outlook import Outlook
 
 _DAY_S = 86400.0
@@ -29,7 +28,7 @@ _DAY_S = 86400.0
 
 def answer(options: NitrateOptions) -> Answer:
     """Rate, schedule and outlook as an answer."""
-    from tapwright.chemistry.plan.figures.outlook import outlook_of
+    from tapwright.chemistry.plan.figures.outlook import outlook_findings, outlook_of
     from tapwright.chemistry.plan.planner import tank_named
     from tapwright.cli.files.household_file import load
 
@@ -46,7 +45,7 @@ def answer(options: NitrateOptions) -> Answer:
     reader.done()
     events = events_of(standing(options.file, tank.name), tank.live_volume_l, since_s, at_s)
     outlook = outlook_of(tank, household.tap.nitrate_mg_l, events, share, interval_min, confidence, at_s / _DAY_S)
-    found, assumed = _findings(outlook), _assumptions(outlook, since_s)
+    found, assumed = outlook_findings(outlook), _assumptions(outlook, since_s)
     chart = _chart(options.chart, outlook, force=options.force)
 
     def show(screen: Console) -> None:
@@ -106,50 +105,6 @@ def events_of(entries: Sequence[Entry], live_l: float, since_s: float | None, at
             else:
                 events.append(Reading(day, canonical(value), canonical(value), str(entry.test)))
     return events
-
-
-def _findings(outlook: Outlook) -> list[Finding]:
-    """What a keeper must know: a ceiling not held, and a rate hardly known."""
-    from tapwright.chemistry.findings import Finding
-
-    ceiling, kept, found = outlook.tank.nitrate_ceiling_mg_l, outlook.regime, []
-    if not kept.holds:
-        text = (
-            f"{kept.share:.0%} every {kept.interval_days:.3g} days may let nitrate settle at {kept.peak_mg_l:.0f} mg/L; the "
-            f"ceiling is {ceiling:.0f}, and the chance to stay under it is {kept.chance:.0%}. Change more, or oftener."
-        )
-        found.append(
-            Finding(
-                "caution",
-                "nitrate_over_ceiling",
-                text,
-                kept.peak_mg_l,
-                ceiling,
-                "mg/L NO3",
-                "the household's own ceiling",
-            )
-        )
-    if outlook.tank_mg_l.median > ceiling + 0.5:  # as it is shown
-        text = f"Nitrate stands over its ceiling now: {outlook.tank_mg_l.median:.0f} mg/L against {ceiling:.0f}."
-        found.append(
-            Finding(
-                "caution",
-                "nitrate_over_now",
-                text,
-                outlook.tank_mg_l.median,
-                ceiling,
-                "mg/L NO3",
-                "the household's own ceiling",
-            )
-        )
-    rate = outlook.rate_mg_l_day
-    if rate.high > 2 * rate.median:
-        text = (
-            "The rate is hardly known yet: the high end of its range is more than twice its middle. A photometer, or readings "
-            "a few steps of the chart apart, tell most."
-        )
-        found.append(Finding("note", "rate_uncertain", text, rate.high, rate.median, "mg/L NO3 a day"))
-    return found
 
 
 def _assumptions(outlook: Outlook, since_s: float | None) -> list[str]:

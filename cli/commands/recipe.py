@@ -9,7 +9,6 @@ from tapwright.cli.pages.recipe import Made
 
 if TYPE_CHECKING:
     from tapwright.chemistry.dosing.recipe.conflicts import Conflict
-    from tapwright.chemistry.dosing.recipe.delivered import Spread
     from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
     from tapwright.chemistry.findings import Finding
     from tapwright.cli.options.recipe_words import Shelf
@@ -21,7 +20,7 @@ def recipe_of(source: Source, request: RecipeRequest, shelf: Shelf) -> Made:
     from tapwright.chemistry.dosing.premix.pouring import harsh_findings, not_proven, premix_findings, tote_findings
     from tapwright.chemistry.dosing.premix.prepared import prepared
     from tapwright.chemistry.dosing.recipe.conflicts import explained
-    from tapwright.chemistry.dosing.recipe.delivered import delivered_spread
+    from tapwright.chemistry.dosing.recipe.delivered import delivered_spread, unsure_findings
     from tapwright.chemistry.findings import caution_notes
     from tapwright.chemistry.water.equilibrium import at_air, equilibrium_of
     from tapwright.chemistry.water.spread import closed_ph_spread
@@ -41,7 +40,7 @@ def recipe_of(source: Source, request: RecipeRequest, shelf: Shelf) -> Made:
         *source.findings,
         *tote_findings(premix),
         *premix_findings(premix),
-        *_unsure(made, spreads),
+        *unsure_findings(made.reached, spreads),
         *not_proven(made),
         *(caution_notes("chemicals", "lifting") if made.grams else ()),
     )
@@ -58,27 +57,6 @@ def recipe_of(source: Source, request: RecipeRequest, shelf: Shelf) -> Made:
         findings,
         shelf.spoon,
     )
-
-
-def _unsure(made: Recipe, spreads: dict[str, Spread]) -> list[Finding]:
-    """A caution where what cannot be known of a figure is more than half the width of its band."""
-    from tapwright.chemistry.findings import Finding
-    from tapwright.chemistry.units import figure
-    from tapwright.chemistry.water.target import measures
-
-    found = []
-    for at in made.reached:
-        spread, width = spreads.get(at.band), at.within.high - at.within.low
-        if spread is None or spread.give_or_take <= width / 2:
-            continue
-        measure = measures()[at.band]
-        text = (
-            f"{measure.words.capitalize()} may lie {figure(spread.give_or_take * measure.scale, 2)} {measure.unit} to either "
-            f"side, more than its band allows; most of that is the {spread.largest}. Test the tote before it meets fish."
-        )
-        found.append(Finding("caution", "unsure", text, spread.give_or_take * measure.scale, width / 2 * measure.scale,
-                             measure.unit))  # fmt: skip
-    return found
 
 
 def chlorine_first(source: Source) -> list[Finding]:

@@ -7,13 +7,17 @@ added as squares; the share of each is its part of that sum.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from tapwright.chemistry import reference
+from tapwright.chemistry.dosing.recipe.bands import Standing
 from tapwright.chemistry.dosing.recipe.cupboard import Stocked
 from tapwright.chemistry.dosing.recipe.remineralise import Recipe, RecipeRequest
+from tapwright.chemistry.findings import Finding
+from tapwright.chemistry.units import figure
 from tapwright.chemistry.water.composition import Water, dgh_per_mmol
+from tapwright.chemistry.water.target import measures
 
 
 @dataclass(frozen=True)
@@ -71,3 +75,20 @@ def _spread(kit: float, brings: Sequence[tuple[Stocked, float]], request: Recipe
     }
     whole = math.hypot(*errors.values())
     return Spread(whole, {name: (error / whole) ** 2 for name, error in errors.items() if error > 0})
+
+
+def unsure_findings(reached: Iterable[Standing], spreads: Mapping[str, Spread]) -> list[Finding]:
+    """A caution where what cannot be known of a figure is more than half the width of its band."""
+    findings = []
+    for at in reached:
+        spread, width = spreads.get(at.band), at.within.high - at.within.low
+        if spread is None or spread.give_or_take <= width / 2:
+            continue
+        measure = measures()[at.band]
+        off, half = spread.give_or_take * measure.scale, width / 2 * measure.scale
+        text = (
+            f"{measure.words.capitalize()} may lie {figure(off, 2)} {measure.unit} to either side, more than its band allows; "
+            f"most of that is the {spread.largest}. Test the tote before it meets fish."
+        )
+        findings.append(Finding("caution", "unsure", text, off, half, measure.unit))
+    return findings

@@ -19,6 +19,7 @@ from tapwright.chemistry.change.nitrate.dilution import (
 from tapwright.chemistry.change.nitrate.production import Change, Posterior, Reading, production
 from tapwright.chemistry.change.nitrate.schedule import Regime, refuse_ceiling, regime, schedules, share_that_holds
 from tapwright.chemistry.errors import BadInput
+from tapwright.chemistry.findings import Finding
 from tapwright.chemistry.plan.household.household import Tank
 from tapwright.chemistry.substances import molar_mass
 
@@ -136,3 +137,27 @@ def _step(
 
 def _range(known: Posterior, values: Any) -> Range:
     return Range(*known.quantile(values, _RANGE))
+
+
+def outlook_findings(outlook: Outlook) -> list[Finding]:
+    """What a keeper must know: a ceiling that is not held, and a rate that is hardly known."""
+    ceiling, kept = outlook.tank.nitrate_ceiling_mg_l, outlook.regime
+    own = ("mg/L NO3", "the household's own ceiling")
+    findings = []
+    if not kept.holds:
+        text = (
+            f"{kept.share:.0%} every {kept.interval_days:.3g} days may let nitrate settle at {kept.peak_mg_l:.0f} mg/L; the "
+            f"ceiling is {ceiling:.0f}, and the chance to stay under it is {kept.chance:.0%}. Change more, or oftener."
+        )
+        findings.append(Finding("caution", "nitrate_over_ceiling", text, kept.peak_mg_l, ceiling, *own))
+    now_mg_l, rate = outlook.tank_mg_l.median, outlook.rate_mg_l_day
+    if now_mg_l > ceiling + 0.5:  # as it is shown
+        text = f"Nitrate stands over its ceiling now: {now_mg_l:.0f} mg/L against {ceiling:.0f}."
+        findings.append(Finding("caution", "nitrate_over_now", text, now_mg_l, ceiling, *own))
+    if rate.high > 2 * rate.median:
+        text = (
+            "The rate is hardly known yet: the high end of its range is more than twice its middle. A photometer, or readings "
+            "a few steps of the chart apart, tell most."
+        )
+        findings.append(Finding("note", "rate_uncertain", text, rate.high, rate.median, "mg/L NO3 a day"))
+    return findings
