@@ -85,17 +85,20 @@ _FLAGS = (
 )
 
 
-def _wants_json(words: Sequence[str]) -> bool:
-    pairs = zip(["", *words], words, strict=False)
-    return any(word == "--json" and (not before.startswith("-") or before in _FLAGS) for before, word in pairs)
+def _wants_json(words: Sequence[str]) -> bool | None:
+    """Whether an answer in JSON is asked for; None where the word is another option's value, and nobody can say."""
+    before = [["", *words][place] for place, word in enumerate(words) if word == "--json"]
+    if any(word.startswith(("--", "-o", "-t")) and word not in _FLAGS for word in before):
+        return None
+    return bool(before)
 
 
-def _wrong(said: Said, *, as_json: bool, typed: str) -> Iterator[str]:
+def _wrong(said: Said, *, as_json: bool | None, typed: str) -> Iterator[str]:
     if said.code not in (0, 1, 2, 3):
         yield f"exit code {said.code}"
     if as_json:
         yield from _wrong_json(said)
-    elif said.code in (2, 3) and not said.err.strip():
+    elif as_json is False and said.code in (2, 3) and not said.err.strip():
         yield f"exit code {said.code} without a word"
     text = _words(said.out) if as_json else said.out + said.err
     for found in _PYTHON.finditer(text):
